@@ -1,0 +1,14 @@
+"""Shared by all tests: nothing of the person's own settings leaks in."""
+
+from __future__ import annotations
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def _own_surroundings(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+    home = tmp_path_factory.mktemp("home")
+    for name in ("BORELOG_LOGBOOK", "NO_COLOR", "COLORTERM"):
+        monkeypatch.delenv(name, raising=False)
+    for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
+        monkeypatch.setenv(name, str(home))
