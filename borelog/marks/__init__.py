@@ -1,0 +1,1 @@
+"""Place, coverage, shapes and the vocabulary of findings: plain values without NumPy."""
