@@ -28,12 +28,16 @@ def parse_rows(text: str, source: str, columns: tuple[str, ...]) -> list[dict[st
     reader = csv.DictReader(text.splitlines(), strict=True)
     missing = [c for c in columns if c not in (reader.fieldnames or ())]
     if missing:
-        raise TableError(f"{source}, line 1: column {missing[0]!r} is missing; the header must name {', '.join(columns)}")
+        raise TableError(
+            f"{source}, line 1: column {missing[0]!r} is missing; the header must name {', '.join(columns)}"
+        )
     rows: list[dict[str, str]] = []
     try:
         for row in reader:
             if None in row or any(v is None for v in row.values()):
-                raise TableError(f"{source}, line {reader.line_num}: needs exactly {len(reader.fieldnames or ())} fields")
+                raise TableError(
+                    f"{source}, line {reader.line_num}: needs exactly {len(reader.fieldnames or ())} fields"
+                )
             rows.append({**{k: v.strip() for k, v in row.items()}, "line": str(reader.line_num)})
     except csv.Error as error:
         raise TableError(f"{source}, line {reader.line_num}: {error}; mend the quotes") from error
@@ -57,4 +61,6 @@ def user_text(path: Path) -> str:
     try:
         return path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise TableError(f"{path.name}: cannot be read as UTF-8 text ({error.__class__.__name__}); save it as UTF-8") from error
+        raise TableError(
+            f"{path.name}: cannot be read as UTF-8 text ({error.__class__.__name__}); save it as UTF-8"
+        ) from error

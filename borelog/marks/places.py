@@ -59,7 +59,9 @@ class View:
 def views() -> dict[str, View]:
     """All views by id, in the order in which they are usually taken."""
     return {
-        r["view"]: View(r["view"], r["label"], r["scope"], r["sides"] == "yes", r["heights"] == "yes", r["why"])
+        r["view"]: View(
+            r["view"], r["label"], r["scope"], r["sides"] == "yes", r["heights"] == "yes", r["why"]
+        )
         for r in tables.rows("places.csv", "view", "label", "scope", "sides", "heights", "why")
     }
 
@@ -74,7 +76,9 @@ def parse_place(text: str) -> Place:
     """
     words = text.replace("_", " ").replace("/", " ").replace(",", " ").lower().split()
     joined = " ".join(words)
-    names = {v.id.replace("_", " "): v.id for v in views().values()} | {v.label: v.id for v in views().values()}
+    names = {v.id.replace("_", " "): v.id for v in views().values()} | {
+        v.label: v.id for v in views().values()
+    }
     for name in sorted(names, key=len, reverse=True):
         if f" {name} " in f" {joined} ":
             rest = f" {joined} ".replace(f" {name} ", " ", 1).split()

@@ -95,7 +95,10 @@ def outline(shape: Shape, steps: int = 48) -> tuple[Pair, ...]:
             c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
             turns = [2 * math.pi * k / steps for k in range(steps)]
             return tuple(
-                (cx + rx * math.cos(t) * c - ry * math.sin(t) * s, cy + rx * math.cos(t) * s + ry * math.sin(t) * c)
+                (
+                    cx + rx * math.cos(t) * c - ry * math.sin(t) * s,
+                    cy + rx * math.cos(t) * s + ry * math.sin(t) * c,
+                )
                 for t in turns
             )
         case Polygon(points) | Freehand(points):

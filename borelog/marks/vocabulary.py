@@ -47,7 +47,16 @@ class Term:
 @lru_cache(maxsize=1)
 def terms() -> dict[str, Term]:
     """All terms by id, in the table's order."""
-    columns = ("component", "id", "term", "looks_like", "usually_means", "severity", "can_be_faked_by", "cannot_be_seen_from")
+    columns = (
+        "component",
+        "id",
+        "term",
+        "looks_like",
+        "usually_means",
+        "severity",
+        "can_be_faked_by",
+        "cannot_be_seen_from",
+    )
     return {
         r["id"]: Term(
             r["id"],
@@ -68,7 +77,10 @@ def search(text: str, limit: int = 12) -> tuple[Term, ...]:
     words = text.lower().split()
 
     def rank(term: Term) -> int | None:
-        name, rest = f"{term.component} {term.term} {term.id}".lower(), f"{term.looks_like} {term.means}".lower()
+        name, rest = (
+            f"{term.component} {term.term} {term.id}".lower(),
+            f"{term.looks_like} {term.means}".lower(),
+        )
         if all(w in name for w in words):
             return 0
         return 1 if all(w in name or w in rest for w in words) else None
@@ -92,5 +104,9 @@ def term(name: str) -> Term:
     near = search(name, 5)
     if len(near) == 1:
         return near[0]
-    hint = "; near: " + ", ".join(t.id for t in near) if near else "; own words may be used as a finding of your own"
+    hint = (
+        "; near: " + ", ".join(t.id for t in near)
+        if near
+        else "; own words may be used as a finding of your own"
+    )
     raise FindingError(f"no finding is called {one_line(name, 60)!r}{hint}")
