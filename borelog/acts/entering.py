@@ -1,0 +1,122 @@
+"""Enter, correct, withdraw, undo and redo: the acts under every screen and command."""
+
+from __future__ import annotations
+
+from borelog.acts.bench import Bench
+from borelog.acts.words import body_words
+from borelog.logbook.entries import Content, Correct, Opened, Redo, Stored, Undo, Withdraw
+from borelog.text import BorelogError
+
+
+class ActError(BorelogError):
+    """An act that cannot be done as asked."""
+
+    exit_code = 2
+
+
+def open_inspection(
+    bench: Bench, name: str, *, demo: bool = False, facts: dict[str, str] | None = None
+) -> str:
+    """Begin an inspection; everything but the name may come later. Returns its id."""
+    from borelog.acts.facts import facts_body
+
+    name = name.strip()
+    if not name:
+        raise ActError("an inspection needs a name: a plate, a place or a nickname will do")
+    body = facts_body(facts) if facts else None
+    inspection_id = bench.journal.create(name, who=bench.who, demo=demo, at=bench.at)
+    if body:
+        bench.append(inspection_id, [(body, "")])
+    return inspection_id
+
+
+def enter(bench: Bench, inspection_id: str, body: Content, how: str = "") -> Stored:
+    """Enter one thing; it is on disk when this returns."""
+    return bench.append(inspection_id, [(body, how)])[0]
+
+
+def enter_all(bench: Bench, inspection_id: str, bodies: list[tuple[Content, str]]) -> tuple[Stored, ...]:
+    """Enter several things, each with how it was taken, in one transaction: all or none."""
+    return bench.append(inspection_id, list(bodies)) if bodies else ()
+
+
+def rename(bench: Bench, inspection_id: str, name: str) -> Stored:
+    """Give the inspection another name."""
+    from borelog.logbook.entries import Opened as _Opened
+
+    opened = bench.inspection(inspection_id).of(_Opened)[-1]
+    return enter(bench, inspection_id, Opened(name=name, demo=opened.body.demo, earlier=opened.body.earlier))
+
+
+def correct(bench: Bench, inspection_id: str, target: str, body: Content, how: str = "") -> Stored:
+    """Correct what ``target`` (the thing's id or a version's) says; the earlier wording stays in the journal."""
+    thing = bench.inspection(inspection_id).find(target)
+    if thing is None:
+        raise ActError(f"nothing is recorded under {target[:8]}; look at 'borelog show'")
+    if type(thing.body) is not type(body):
+        raise ActError(
+            "a correction must say the same kind of thing; withdraw the entry and enter the new one"
+        )
+    entry = Correct(target=thing.version.entry, body=body)
+    return bench.append(inspection_id, [(entry, how or thing.how)])[0]
+
+
+def withdraw(bench: Bench, inspection_id: str, target: str, why: str = "") -> Stored:
+    """Withdraw what ``target`` says; it stays in the journal with why."""
+    thing = bench.inspection(inspection_id).find(target)
+    if thing is None:
+        raise ActError(f"nothing is recorded under {target[:8]}; look at 'borelog show'")
+    return bench.append(inspection_id, [(Withdraw(target=thing.id, why=why), "")])[0]
+
+
+def _own(bench: Bench, inspection_id: str) -> tuple[list[Stored], list[Stored]]:
+    """The writer's own entries that undo could take back, and those redo could bring back, oldest first.
+
+    A new entry after an undo closes the way forward: what was undone before it can no longer be redone.
+    """
+    done: list[Stored] = []
+    gone: list[Stored] = []
+    by_id: dict[str, Stored] = {}
+    for stored in bench.journal.entries(inspection_id):
+        if stored.entry.writer != bench.journal.writer:
+            continue
+        body = stored.body
+        if isinstance(body, Undo):
+            target = by_id.get(body.target)
+            if target in done:
+                done.remove(target)
+                gone.append(target)
+        elif isinstance(body, Redo):
+            target = by_id.get(body.target)
+            if target in gone:
+                gone.remove(target)
+                done.append(target)
+        else:
+            by_id[stored.entry.id] = stored
+            done.append(stored)
+            gone.clear()
+    return [s for s in done if not isinstance(s.body, Opened) or s.entry.number > 1], gone
+
+
+def undo(bench: Bench, inspection_id: str) -> str:
+    """Take back the writer's own last entry; returns in words what was undone.
+
+    Raises
+    ------
+    ActError
+        If there is nothing of this writer's to undo.
+    """
+    done, _ = _own(bench, inspection_id)
+    if not done:
+        raise ActError("nothing of yours is left to undo here")
+    bench.append(inspection_id, [(Undo(target=done[-1].entry.id), "")])
+    return body_words(done[-1].body)
+
+
+def redo(bench: Bench, inspection_id: str) -> str:
+    """Bring back the entry undone last; returns in words what came back."""
+    _, gone = _own(bench, inspection_id)
+    if not gone:
+        raise ActError("nothing to redo: nothing was undone since the last entry")
+    bench.append(inspection_id, [(Redo(target=gone[-1].entry.id), "")])
+    return body_words(gone[-1].body)

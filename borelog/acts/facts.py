@@ -1,0 +1,63 @@
+"""Facts about the engine, checked when entered; and the engine they describe."""
+
+from __future__ import annotations
+
+from borelog.knowledge.facts import Fact, facts
+from borelog.logbook.entries import Facts
+from borelog.quantity import parse
+from borelog.text import BorelogError, one_line
+
+
+class FactError(BorelogError):
+    """A fact that cannot be taken as typed."""
+
+    exit_code = 2
+
+
+def fact_named(name: str) -> Fact:
+    """The fact with this id or label, in any case, blanks or underscores alike.
+
+    Raises
+    ------
+    FactError
+        If none is called so; names the nearest.
+    """
+    import difflib
+
+    key = name.strip().lower().replace(" ", "_").replace("-", "_")
+    table = facts()
+    by_label = {f.label.lower().replace(" ", "_").replace("-", "_"): f for f in table.values()}
+    if fact := table.get(key) or by_label.get(key):
+        return fact
+    near = difflib.get_close_matches(key, [*table, *by_label], 1)
+    hint = f"; did you mean {near[0].replace('_', ' ')!r}?" if near else ""
+    raise FactError(f"no fact is called {one_line(name, 40)!r}{hint} ('borelog facts' lists them)")
+
+
+def checked_fact(fact: Fact, typed: str) -> str:
+    """The value as it will be kept, or an error that says what is possible. Empty takes the fact back."""
+    typed = typed.strip()
+    if not typed:
+        return ""
+    if fact.kind == "choice":
+        hits = [c for c in fact.choices if c.startswith(typed.lower())]
+        exact = [c for c in hits if c == typed.lower()]
+        if len(exact or hits) != 1:
+            raise FactError(f"{fact.label}: {one_line(typed, 40)!r} is none of {', '.join(fact.choices)}")
+        return (exact or hits)[0]
+    if fact.kind == "number":
+        quantity = parse(typed.removesuffix(":1").strip() if fact.unit == ":1" else typed, fact.unit)
+        if quantity.value < 0 and fact.id != "altitude":
+            raise FactError(
+                f"{fact.label}: {one_line(typed, 40)!r} is below zero; type the size without a sign"
+            )
+    return typed
+
+
+def facts_body(values: dict[str, str]) -> Facts:
+    """An entry body from names and typed values, each checked; layout and firing order are checked together."""
+    checked = {}
+    for name, typed in values.items():
+        fact = fact_named(name)
+        checked[fact.id] = checked_fact(fact, typed)
+    return Facts(values=checked)

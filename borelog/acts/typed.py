@@ -1,0 +1,234 @@
+"""A reading as a person types or calls it out, turned into an entry body: one grammar for sheet, commands and screens.
+
+Grammar of one field: numbers with the unit after them, repeats side by side; then words. '178', '178 176 psi',
+'~150', '150 first 60', 'puffs 60 100 130 150'; for leak-down also '62 % exhaust', '60/80 psi xo' (letters of the air
+table), 'n/a'. Words after a ';' are a note.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+from borelog.knowledge import tables
+from borelog.knowledge.procedures import Procedure, procedures
+from borelog.logbook.entries import Looked, Reading
+from borelog.marks.places import Looked as State
+from borelog.quantity import Quantity, QuantityError, absence, parse_pair, parse_repeats, slip_question
+from borelog.text import BorelogError, one_line
+
+
+class TypedError(BorelogError):
+    """A reading that cannot be read; the text says how it may be typed."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Air:
+    """One row of the air table: where air may be heard in a leak-down."""
+
+    id: str
+    letter: str
+    words: tuple[str, ...]
+    item: str
+    wording: str
+
+
+@lru_cache(maxsize=1)
+def airs() -> dict[str, Air]:
+    """Where air can go, by id."""
+    columns = ("id", "letter", "words", "item", "wording", "why")
+    return {
+        r["id"]: Air(r["id"], r["letter"], tuple(r["words"].split("|")), r["item"], r["wording"])
+        for r in tables.rows("air.csv", *columns)
+    }
+
+
+def procedure_named(name: str) -> Procedure:
+    """The test with this id or label, blanks, dashes and underscores alike.
+
+    Raises
+    ------
+    TypedError
+        If none is called so.
+    """
+    key = re.sub(r"[\s_-]+", " ", name.strip().lower()).replace("leak down", "leakdown")
+    for p in procedures().values():
+        label = re.sub(r"[\s_-]+", " ", p.label.lower()).replace("leak down", "leakdown")
+        if key in (p.id.replace("_", " "), label):
+            return p
+    raise TypedError(
+        f"no test is called {one_line(name, 40)!r}; tests: {', '.join(p.label for p in procedures().values())}"
+    )
+
+
+def _air_of(words: str) -> tuple[str, ...]:
+    """Places of the air table named in words ('exhaust, oil filler') or letters ('xo')."""
+    found: list[str] = []
+    rest = f" {words.lower()} "
+    for air in airs().values():
+        for word in sorted(air.words, key=len, reverse=True):
+            if re.search(rf"\b{re.escape(word)}\b", rest):
+                found.append(air.id)
+                rest = re.sub(rf"\b{re.escape(word)}\b", " ", rest)
+    for token in re.findall(r"[^\s,]+", rest):
+        if token in ("and", "at", "the", "air", "to", "some", "strong", "clear"):
+            continue
+        letters = {a.letter: a.id for a in airs().values()}
+        if not all(c in letters for c in token):
+            raise TypedError(
+                f"{one_line(token, 30)!r} is no place for air: say "
+                + ", ".join(f"{a.words[0]} ({a.letter})" for a in airs().values())
+            )
+        found += [letters[c] for c in token]
+    return tuple(dict.fromkeys(found))
+
+
+def _split_leak(text: str) -> tuple[str, str]:
+    """'62 % exhaust' into ('62 %', 'exhaust')."""
+    match = re.match(
+        r"^\s*([~<]?\s*[\d.,/\s~<]+(?:psi|kPa|bar|kgf/cm2|kg/cm2|MPa|percent|pct|%)?)\s*(.*)$", text, re.I
+    )
+    return (match[1].strip(), match[2].strip(" ,;")) if match else (text, "")
+
+
+def typed_reading(
+    test: str,
+    cylinder: int | None,
+    text: str,
+    *,
+    default_unit: str | None = None,
+    series: str = "",
+    part: str = "",
+) -> Reading | Looked:
+    """The entry body for one typed field.
+
+    Parameters
+    ----------
+    test
+        Id or label of a row of the tests table.
+    cylinder
+        Cylinder number; None for a test of the whole engine.
+    text
+        What was typed, kept as it is.
+    default_unit
+        What a bare number means; the test's own unit if None.
+
+    Returns
+    -------
+    Reading, or Looked with 'not possible' or 'not looked' for 'n/a', 'not possible: seized', 'not done'.
+
+    Raises
+    ------
+    TypedError, QuantityError
+        For a negative or unreadable value, or a place for air that does not exist.
+    """
+    procedure = procedure_named(test)
+    body, _, note = text.partition(";")
+    state, why = _absence(body)
+    if state:
+        return Looked(state=state, cylinder=cylinder, test=procedure.id, why=(why or note).strip())
+    unit = default_unit or procedure.unit
+    leak = procedure.id.startswith("leakdown")
+    puffs: tuple[float, ...] = ()
+    air: tuple[str, ...] = ()
+    supply = None
+    if leak:
+        numbers, words = _split_leak(body)
+        air = _air_of(words) if words else ()
+        if "/" in numbers:
+            held, fed = parse_pair(numbers, "psi" if unit == "%" else unit)
+            quantities: tuple[Quantity, ...] = (held,)
+            supply = fed.to(held.unit)
+        else:
+            quantities = parse_repeats(numbers, unit)
+    else:
+        body, puffs_text, first = _puffs(body)
+        quantities = parse_repeats(body, unit)
+        unit_here = quantities[0].unit
+        if puffs_text:
+            puffs = tuple(q.to(unit_here) for q in parse_repeats(puffs_text, unit_here))
+            if first:
+                puffs = (*puffs, quantities[0].value)
+    _refuse_impossible(procedure, quantities, text)
+    doubts = [
+        q
+        for q in (
+            slip_question(x, procedure.slip) if procedure.slip and not leak else None for x in quantities
+        )
+        if q
+    ]
+    return Reading(
+        test=procedure.id,
+        cylinder=cylinder,
+        typed=text.strip(),
+        values=tuple(
+            q.value if q.unit == quantities[0].unit else q.to(quantities[0].unit) for q in quantities
+        ),
+        unit=quantities[0].unit,
+        about=_about(text),
+        puffs=puffs,
+        supply=supply,
+        air=air,
+        part=part,
+        series=series,
+        doubt=doubts[0] if doubts else _leak_doubt(quantities, supply) if leak else "",
+        note=note.strip(),
+    )
+
+
+def _about(text: str) -> str:
+    stripped = text.strip()
+    return stripped[0] if stripped[:1] in ("~", "<") else ""
+
+
+def _absence(text: str) -> tuple[str, str]:
+    """('not possible', 'seized') for 'not possible: seized'; ('', '') for anything else."""
+    bare = text.strip()
+    head, _, tail = bare.partition(":") if ":" in bare else bare.partition("(")
+    word = re.sub(r"[\s_-]+", " ", head.strip().lower())
+    if word in ("not possible", "impossible", "cannot"):
+        return State.NOT_POSSIBLE, tail.strip(" )")
+    if word in ("not done", "not looked", "skipped"):
+        return State.NOT_LOOKED, tail.strip(" )")
+    absent = absence(bare) if bare else None
+    if absent:
+        return (State.NOT_LOOKED, "") if absent == "not done" else (State.NOT_POSSIBLE, absent)
+    return "", ""
+
+
+def _puffs(text: str) -> tuple[str, str, bool]:
+    """Split 'puffs 60 100 150' and '150 first 60' into the final value and the needle's climb."""
+    if match := re.match(r"^\s*puffs?\s+(.+)$", text, re.I):
+        values = match[1].strip()
+        unit = re.search(r"[A-Za-z][A-Za-z/0-9]*\s*$", values)
+        last = re.findall(r"\d[\d.,]*", values[: unit.start()] if unit else values)
+        return f"{last[-1]} {unit[0] if unit else ''}", values, False
+    if match := re.match(r"^(.*?)[\s,]+first(?:\s+puff)?\s+(.+)$", text, re.I):
+        return match[1], match[2], True
+    return text, "", False
+
+
+def _refuse_impossible(procedure: Procedure, quantities: tuple[Quantity, ...], text: str) -> None:
+    for q in quantities:
+        if q.value < 0:
+            raise TypedError(
+                f"{one_line(text, 40)!r}: {procedure.label.lower()} cannot be below zero; type it without a sign"
+            )
+        if q.unit == "%" and q.value > 100 and procedure.id.startswith("leakdown"):
+            raise TypedError(
+                f"{one_line(text, 40)!r}: a leak cannot be over 100 %; for gauges type held/supplied, e.g. 60/80 psi"
+            )
+
+
+def _leak_doubt(quantities: tuple[Quantity, ...], supply: float | None) -> str:
+    if supply is None:
+        return "" if quantities[0].unit == "%" else "held pressure without supply: what was fed in?"
+    if quantities[0].value > supply:
+        return f"{quantities[0].value:g} held of {supply:g} fed in? The order is held/supplied"
+    return slip_question(Quantity(supply, quantities[0].unit), "supply") or ""
+
+
+__all__ = ["Air", "QuantityError", "TypedError", "airs", "procedure_named", "typed_reading"]
