@@ -30,14 +30,14 @@ Level: TypeAlias = Literal["sound", "watch", "bad", "open", "blank"]
 Reader: TypeAlias = Literal["archive", "customer", "buyer", "machinist", "insurer"]
 
 
-class Section(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+class Section(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """A part of the document."""
 
 
 # The record
 
 
-class By(Section):
+class By(Section, kw_only=True):
     """Who entered something, when (local time with offset), and how it was taken. ``taken_in``: told by another logbook."""
 
     entry: Ref
@@ -46,7 +46,7 @@ class By(Section):
     how: Text = ""
 
 
-class LeftOut(Section):
+class LeftOut(Section, kw_only=True):
     """Something this reader's copy does not hold, and why; ``count`` where it can be counted."""
 
     what: Text
@@ -54,7 +54,7 @@ class LeftOut(Section):
     count: int = 0
 
 
-class HandOver(Section):
+class HandOver(Section, kw_only=True):
     """An earlier pack of the same inspection: its number, reader, day and the digest of its tag manifest."""
 
     number: int
@@ -63,7 +63,7 @@ class HandOver(Section):
     digest: Text
 
 
-class About(Section):
+class About(Section, kw_only=True):
     """The pack itself. ``made`` is the time of the last entry, so that the same record gives the same bytes."""
 
     inspection: Ref
@@ -82,7 +82,7 @@ class About(Section):
     from_newer_version: int = 0
 
 
-class Fact(Section):
+class Fact(Section, kw_only=True):
     """One fact about the engine or its car, as typed."""
 
     id: Text
@@ -92,7 +92,7 @@ class Fact(Section):
     entry: Text = ""
 
 
-class EngineSection(Section):
+class EngineSection(Section, kw_only=True):
     """The engine. ``banks`` lists cylinder numbers in physical order from the timing-drive end, one tuple a bank."""
 
     words: Text
@@ -105,7 +105,7 @@ class EngineSection(Section):
     facts: tuple[Fact, ...]
 
 
-class CylinderLine(Section):
+class CylinderLine(Section, kw_only=True):
     """The seven-second view of one cylinder: figures, the word that stands, and how bad it is."""
 
     cylinder: int
@@ -116,7 +116,7 @@ class CylinderLine(Section):
     findings: int
 
 
-class Earlier(Section):
+class Earlier(Section, kw_only=True):
     """A wording that was corrected, or that another person's correction disagrees with."""
 
     words: Text
@@ -125,7 +125,7 @@ class Earlier(Section):
     rival: bool = False
 
 
-class ReadingRow(Section):
+class ReadingRow(Section, kw_only=True):
     """A measured value. ``values`` are the repeats in ``unit``; ``standard`` the middle one in ``standard_unit``."""
 
     by: By
@@ -149,7 +149,7 @@ class ReadingRow(Section):
     stills: tuple[Ref, ...] = ()
 
 
-class ConditionRow(Section):
+class ConditionRow(Section, kw_only=True):
     """How a test was done; cylinder None: the whole test. ``value`` '' means not noted."""
 
     test: Text
@@ -160,7 +160,7 @@ class ConditionRow(Section):
     value: Text
 
 
-class RuleRow(Section):
+class RuleRow(Section, kw_only=True):
     """One rule applied to one test: what it says of each cylinder, and where it comes from."""
 
     test: Text
@@ -172,7 +172,7 @@ class RuleRow(Section):
     level: Level = "open"
 
 
-class SeenRow(Section):
+class SeenRow(Section, kw_only=True):
     """An answer to a question of the evidence table."""
 
     by: By
@@ -183,7 +183,7 @@ class SeenRow(Section):
     note: Text = ""
 
 
-class CoverageRow(Section):
+class CoverageRow(Section, kw_only=True):
     """How far a place of a cylinder (or of the engine) was looked at; ``where`` in words, its parts beside it."""
 
     cylinder: int | None
@@ -196,7 +196,7 @@ class CoverageRow(Section):
     entry: Text = ""
 
 
-class TestRow(Section):
+class TestRow(Section, kw_only=True):
     """How far a test has come on a cylinder: done, not done, not possible or could not see, with why."""
 
     test: Text
@@ -206,7 +206,7 @@ class TestRow(Section):
     why: Text = ""
 
 
-class MarkRow(Section):
+class MarkRow(Section, kw_only=True):
     """A shape on a still in upright original pixels; ``number`` is the one drawn beside it."""
 
     still: Ref
@@ -217,7 +217,7 @@ class MarkRow(Section):
     shown_with: Text = ""
 
 
-class FindingRow(Section):
+class FindingRow(Section, kw_only=True):
     """A term at a place. ``severity`` 0 to 4 with its words; ``faked_by`` what harmless thing can look the same."""
 
     by: By
@@ -239,7 +239,7 @@ class FindingRow(Section):
     earlier: tuple[Earlier, ...] = ()
 
 
-class StillRow(Section):
+class StillRow(Section, kw_only=True):
     """A still. ``original`` is the digest of the untouched file; ``file`` (digest ``sha256``) is what the pack holds.
 
     ``view`` is the file a browser shows where ``file`` itself cannot be shown or must not be (masked); '' means
@@ -276,7 +276,7 @@ class StillRow(Section):
     marks: tuple[MarkRow, ...] = ()
 
 
-class CodesRow(Section):
+class CodesRow(Section, kw_only=True):
     """Trouble codes as pasted; ``explained`` one line a code where its meaning is known."""
 
     by: By
@@ -286,7 +286,7 @@ class CodesRow(Section):
     explained: tuple[Text, ...] = ()
 
 
-class ToldRow(Section):
+class ToldRow(Section, kw_only=True):
     """Somebody's words with the date on which they were said."""
 
     by: By
@@ -295,7 +295,7 @@ class ToldRow(Section):
     on: Text = ""
 
 
-class ConsentRow(Section):
+class ConsentRow(Section, kw_only=True):
     """Consent to open, the price of putting it back together, the price at which to stop."""
 
     by: By
@@ -306,7 +306,7 @@ class ConsentRow(Section):
     stop_price: Text
 
 
-class NoteRow(Section):
+class NoteRow(Section, kw_only=True):
     """Own words about a cylinder or the engine."""
 
     by: By
@@ -314,7 +314,7 @@ class NoteRow(Section):
     text: Text
 
 
-class TruthRow(Section):
+class TruthRow(Section, kw_only=True):
     """What it really was, and how that is known."""
 
     by: By
@@ -324,7 +324,7 @@ class TruthRow(Section):
     note: Text = ""
 
 
-class CallRow(Section):
+class CallRow(Section, kw_only=True):
     """A decision as a person took it."""
 
     by: By
@@ -334,7 +334,7 @@ class CallRow(Section):
     tables: Text
 
 
-class WithdrawnRow(Section):
+class WithdrawnRow(Section, kw_only=True):
     """Something that no longer stands, and why."""
 
     entry: Ref
@@ -342,7 +342,7 @@ class WithdrawnRow(Section):
     why: Text
 
 
-class Head(Section):
+class Head(Section, kw_only=True):
     """The last link of one writer's hash chain."""
 
     writer: Ref
@@ -353,7 +353,7 @@ class Head(Section):
 # The judgement
 
 
-class Because(Section):
+class Because(Section, kw_only=True):
     """One thing that speaks for or against. ``strength`` in words; ``weight`` the change in log-odds (natural log)."""
 
     text: Text
@@ -362,7 +362,7 @@ class Because(Section):
     entries: tuple[Text, ...] = ()
 
 
-class Hypothesis(Section):
+class Hypothesis(Section, kw_only=True):
     """A fault with its probability, in a word and a number."""
 
     fault: Text
@@ -374,7 +374,7 @@ class Hypothesis(Section):
     flip: Text = ""
 
 
-class CylinderVerdict(Section):
+class CylinderVerdict(Section, kw_only=True):
     """What is judged of one cylinder. ``enough`` false: 'not enough evidence', with the leader shown all the same."""
 
     cylinder: int
@@ -385,7 +385,7 @@ class CylinderVerdict(Section):
     runner_up: Hypothesis | None = None
 
 
-class EngineVerdict(Section):
+class EngineVerdict(Section, kw_only=True):
     """What is judged of the engine as a whole, and of the gasket bridges between neighbours."""
 
     words: Text
@@ -393,7 +393,7 @@ class EngineVerdict(Section):
     gaskets: tuple[Because, ...] = ()
 
 
-class Contradiction(Section):
+class Contradiction(Section, kw_only=True):
     """Two things that cannot both stand, and the quickest repeat that settles it."""
 
     words: Text
@@ -401,7 +401,7 @@ class Contradiction(Section):
     entries: tuple[Text, ...] = ()
 
 
-class NextTest(Section):
+class NextTest(Section, kw_only=True):
     """A test worth doing, in one line; ``worth`` in the user's currency less the minutes (None: not priced)."""
 
     words: Text
@@ -412,7 +412,7 @@ class NextTest(Section):
     cautions: tuple[Text, ...] = ()
 
 
-class Course(Section):
+class Course(Section, kw_only=True):
     """A course of action with its net money: 1 in 10 worse, middle, 1 in 10 better."""
 
     course: Text
@@ -426,7 +426,7 @@ class Course(Section):
     within_noise: bool = False
 
 
-class Money(Section):
+class Money(Section, kw_only=True):
     """The courses compared. ``stops`` one line a stage ('stop if over X after the head is off')."""
 
     currency: Text
@@ -438,7 +438,7 @@ class Money(Section):
     draws: int = 0
 
 
-class Verdict(Section):
+class Verdict(Section, kw_only=True):
     """The judgement at the moment of the pack; ``call`` is one line that a reader can quote.
 
     ``unknown`` lists what is still not known, most important first. ``tables`` is the digest of the tables used.
@@ -456,7 +456,7 @@ class Verdict(Section):
     limits: tuple[Text, ...] = ()
 
 
-class Document(Section):
+class Document(Section, kw_only=True):
     """The whole of `inspection.json`."""
 
     format: Literal["borelog inspection"] = "borelog inspection"
