@@ -1,4 +1,6 @@
-"""A number with its unit, as typed; the grammar by which a person types one; and the question a slip deserves."""
+"""A number with its unit, as typed; the grammar by which a person types one; and the question a slip
+deserves.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ class QuantityError(BorelogError):
 
 
 class Ambiguous(QuantityError):
-    """A number that can be read in two ways; ``choices`` are the two readings, ``unit`` the unit they stand in."""
+    """A number that can be read in two ways; ``choices`` are the two readings, ``unit`` the unit they stand
+    in.
+    """
 
     def __init__(self, message: str, choices: tuple[float, ...], unit: str) -> None:
         super().__init__(message)
@@ -33,9 +37,9 @@ class NoValue(QuantityError):
         self.state = state
 
 
-# unit -> (dimension, factor, offset): base = value * factor + offset. Bases: kPa (gauge), mm, ml, s, A, V, rpm, degC,
-# l/min, km, %, deg, Nm, mm2, ohm, g, kW. Factors are the exact definitions of BIPM SI Brochure (2019) and NIST SP 811 app. B
-# (psi, inHg and mmHg are the conventional rounded values printed there).
+# unit -> (dimension, factor, offset): base = value * factor + offset. Bases: kPa (gauge), mm, ml, s, A, V,
+# rpm, degC, l/min, km, %, deg, Nm, mm2, ohm, g, kW. Factors are the exact definitions of BIPM SI Brochure
+# (2019) and NIST SP 811 app. B (psi, inHg and mmHg are the conventional rounded values printed there).
 _UNITS: dict[str, tuple[str, float, float]] = {
     "kPa": ("pressure", 1.0, 0.0),
     "Pa": ("pressure", 1e-3, 0.0),
@@ -269,7 +273,9 @@ def _unit_row(unit: str) -> tuple[str, float, float]:
 
 
 def unit_named(text: str) -> str:
-    """The table's unit for a spelling such as 'kg/cm²', 'BAR' or '"'; `QuantityError` for letters that are no unit."""
+    """The table's unit for a spelling such as 'kg/cm²', 'BAR' or '"'; `QuantityError` for letters that are no
+    unit.
+    """
     if text in _UNITS:
         return text
     key = (
@@ -330,8 +336,9 @@ def _units_for(typed: tuple[str | None, ...], default_unit: str) -> list[str]:
 def parse_repeats(text: str, default_unit: str) -> tuple[Quantity, ...]:
     """All numbers in a field: '11.2 11.4 11.3 bar', '150; 148 psi', '~150'.
 
-    A unit typed once holds for all numbers of the field; with none typed they have ``default_unit``. '3/8 in' and '3 3/8 in' are lengths. Raises `NoValue` for 'n/a' and the like, `Ambiguous` for
-    '1,100', `QuantityError` for anything else that cannot be read. Signs are kept: what may be negative is for the
+    A unit typed once holds for all numbers of the field; with none typed they have ``default_unit``. '3/8 in'
+    and '3 3/8 in' are lengths. Raises `NoValue` for 'n/a' and the like, `Ambiguous` for '1,100',
+    `QuantityError` for anything else that cannot be read. Signs are kept: what may be negative is for the
     caller to say.
     """
     shown = one_line(text, 40)
@@ -398,8 +405,9 @@ def parse_pair(text: str, default_unit: str) -> tuple[Quantity, Quantity]:
     return parse(left.replace("kgf:cm2", "kgf/cm2"), supply.unit), supply
 
 
-# kind -> (unit shown, lowest usual, highest usual, highest possible, units it may have been meant in); all in the shown unit.
-# Cranking corridor 90 to 260 psi from published service data; the other rows are common practice.
+# kind -> (unit shown, lowest usual, highest usual, highest possible, units it may have been meant in); all in
+# the shown unit. Cranking corridor 90 to 260 psi from published service data; the other rows are common
+# practice.
 _USUAL: dict[str, tuple[str, float, float, float, tuple[str, ...]]] = {
     "compression": ("psi", 90.0, 260.0, 360.0, ("psi", "kPa", "bar", "kgf/cm2")),
     "supply": ("psi", 40.0, 130.0, 220.0, ("psi", "kPa", "bar", "kgf/cm2")),
@@ -415,9 +423,9 @@ _USUAL: dict[str, tuple[str, float, float, float, tuple[str, ...]]] = {
 def slip_question(quantity: Quantity, kind: str) -> str | None:
     """The question a likely unit slip deserves, or None.
 
-    ``kind`` is a key of the table of usual ranges ('compression', 'supply', 'gap', 'bore', 'stroke', 'wear', 'oil',
-    'battery'). Zero is a reading and never asked about; a low number is asked about only when its unit was not typed,
-    because a dead cylinder is low. The value stays as typed whatever the answer.
+    ``kind`` is a key of the table of usual ranges ('compression', 'supply', 'gap', 'bore', 'stroke', 'wear',
+    'oil', 'battery'). Zero is a reading and never asked about; a low number is asked about only when its unit
+    was not typed, because a dead cylinder is low. The value stays as typed whatever the answer.
 
     Examples
     --------

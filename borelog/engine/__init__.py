@@ -1,0 +1,1 @@
+"""What an engine is: cylinders on banks, numbering, firing order, neighbours, geometry."""
