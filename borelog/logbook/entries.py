@@ -328,13 +328,15 @@ class EntryError(BorelogError):
     exit_code = 4
 
 
-class Envelope(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=False):
+class Envelope(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=False):
     """Identity and circumstances of an entry.
 
     ``id`` is a UUID in hex; ``writer`` the UUID of the writing installation and ``number`` counts that writer's entries
     in this inspection from 1; ``prev`` is the SHA-256 of the writer's previous entry in this inspection ('' for the
     first); ``clock`` is the Lamport clock. ``at`` is local time with offset, by the machine's clock; ``who`` a person's
     name or initials; ``how`` the way it was taken (see the misread table: 'seen clearly', 'measured', 'told by' ...).
+    ``seen`` says how many entries of each other writer had come in since the writer's previous entry; so the fold can
+    tell a replacement from an answer given apart.
     """
 
     id: str
@@ -346,6 +348,7 @@ class Envelope(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=
     at: str
     who: str
     how: str = ""
+    seen: dict[str, int] = {}
 
 
 class Entry(Envelope, frozen=True, kw_only=True):

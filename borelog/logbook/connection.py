@@ -1,0 +1,77 @@
+"""Opening the journal's database: settings that make 'saved' true, and refusal of what is not ours."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+from borelog.logbook import schema
+from borelog.logbook.errors import LogbookError, NotUnderstood, plainly
+from borelog.text import one_line
+
+FILE = "journal.sqlite"
+WAIT_MS = 5000
+
+
+def connect(folder: Path, *, create: bool, read_only: bool) -> sqlite3.Connection:
+    """A connection with every setting of the protocol set and read back.
+
+    Rollback journal with synchronous EXTRA and not a write-ahead log: SQLite up to 3.51.2 can damage the latter, and a
+    copy made without its side file loses tables.
+    """
+    path = folder / FILE
+    if not path.is_file() and (read_only or not create):
+        raise LogbookError(
+            f"there is no logbook in {one_line(str(folder), 200)}; look at --logbook, or make one with 'borelog new'"
+        )
+    fresh = not path.exists()
+    if sqlite3.sqlite_version_info < (3, 37):  # pragma: no cover
+        raise LogbookError("SQLite 3.37 or newer is needed; use a newer Python")
+    with plainly(folder):
+        mode = "ro" if read_only else "rwc" if create else "rw"
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?mode={mode}",
+            uri=True,
+            isolation_level=None,
+            check_same_thread=False,
+            timeout=WAIT_MS / 1000,
+        )
+        try:
+            _settle(connection, folder, read_only=read_only)
+            if fresh and not read_only:
+                schema.lay(connection)
+            _ours(connection, folder)
+        except BaseException:
+            connection.close()
+            raise
+    return connection
+
+
+def _settle(connection: sqlite3.Connection, folder: Path, *, read_only: bool) -> None:
+    connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute("PRAGMA recursive_triggers=ON")  # so that REPLACE cannot go round the triggers
+    connection.execute("PRAGMA trusted_schema=OFF")
+    connection.execute("PRAGMA temp_store=MEMORY")
+    if read_only:
+        return
+    connection.execute("PRAGMA journal_mode=DELETE")
+    connection.execute("PRAGMA synchronous=EXTRA")
+    connection.execute("PRAGMA fullfsync=ON")
+    wanted = {"journal_mode": "delete", "synchronous": 3, "foreign_keys": 1}
+    for name, value in wanted.items():
+        got = connection.execute(f"PRAGMA {name}").fetchone()[0]
+        if got != value:  # pragma: no cover
+            raise LogbookError(f"SQLite would not set {name} to {value} for {folder}; use a newer Python")
+
+
+def _ours(connection: sqlite3.Connection, folder: Path) -> None:
+    made_by = connection.execute("PRAGMA application_id").fetchone()[0]
+    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    where = one_line(str(folder), 200)
+    if made_by != schema.APPLICATION_ID:
+        raise NotUnderstood(f"{where} holds a database of another program; choose another --logbook")
+    if version > schema.VERSION:
+        raise NotUnderstood(
+            f"the logbook {where} was written by a newer borelog (version {version}, this one knows up to "
+            f"{schema.VERSION}); use the newer borelog. Nothing was changed"
+        )

@@ -1,0 +1,170 @@
+"""The picture store: original bytes as files named by their SHA-256, and thumbnails as a cache that can be rebuilt."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from borelog.logbook import durable
+from borelog.logbook.errors import LogbookError, plain, plainly
+
+DIGEST = re.compile(r"[0-9a-f]{64}")
+_SUFFIX = re.compile(r"[^a-z0-9]")
+_CHUNK = 1 << 20
+
+
+def suffix_of(name: str) -> str:
+    """A file name's ending as the store writes it: lower-case letters and digits, at most eight, with its dot."""
+    ending = name.rpartition(".")[2] if "." in name else name
+    return "." + (_SUFFIX.sub("", ending.lower())[:8] or "bin")
+
+
+class Pictures:
+    """Content-addressed files under ``stills/`` with two-letter sub-folders, so that no folder grows without end.
+
+    A file is written and synced, and so is its folder, before any entry names it; it is never written again.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.stills = folder / "stills"
+        self.thumbs = folder / "thumbs"
+
+    def put(self, data: bytes, suffix: str = ".bin") -> str:
+        """Keep bytes; return their SHA-256 in hex. The same bytes twice are one file.
+
+        Raises
+        ------
+        LogbookError
+            If the disk is full, read-only or failing; nothing half-written stays.
+        """
+        sha256 = hashlib.sha256(data).hexdigest()
+        held = self.find(sha256)
+        if held is not None and held.stat().st_size == len(data):
+            return sha256
+        with plainly(self.folder):
+            target = held or self._target(sha256, suffix)
+            durable.make_folder(target.parent)
+            durable.write_file(target, data)
+        return sha256
+
+    def put_file(self, source: Path, suffix: str = "") -> str:
+        """Keep a file too large to hold in memory (a film); as ``put``."""
+        self_part = self.stills / f".incoming.{os.getpid()}.{os.urandom(4).hex()}.part"
+        try:
+            durable.make_folder(self.stills)
+            digest = hashlib.sha256()
+            with open(source, "rb") as read, open(self_part, "xb") as write:
+                while chunk := read.read(_CHUNK):
+                    digest.update(chunk)
+                    write.write(chunk)
+                write.flush()
+                durable.sync_handle(write.fileno())
+            sha256 = digest.hexdigest()
+            held = self.find(sha256)
+            if held is None or held.stat().st_size != self_part.stat().st_size:
+                target = held or self._target(sha256, suffix or source.suffix)
+                durable.make_folder(target.parent)
+                os.replace(self_part, target)
+                durable.sync_folder(target.parent)
+        except OSError as error:
+            if error.filename == os.fspath(source):
+                raise LogbookError(
+                    f"the file {source.name} cannot be read; look whether it is there"
+                ) from error
+            raise plain(error, self.folder) from error
+        finally:
+            if self.stills.is_dir():
+                self_part.unlink(missing_ok=True)
+        return sha256
+
+    def find(self, sha256: str) -> Path | None:
+        """Where the bytes lie, or None."""
+        if not DIGEST.fullmatch(sha256):
+            return None
+        folder = self.stills / sha256[:2]
+        try:
+            with os.scandir(folder) as found:
+                for item in found:
+                    if item.name.startswith(sha256 + "."):
+                        return folder / item.name
+        except OSError:
+            pass
+        return None
+
+    def path(self, sha256: str) -> Path:
+        """Where the bytes lie.
+
+        Raises
+        ------
+        LogbookError
+            If they are not there.
+        """
+        held = self.find(sha256)
+        if held is None:
+            raise LogbookError(
+                f"the still {sha256[:12]} is not in the logbook; run 'borelog doctor' to see what is missing"
+            )
+        return held
+
+    def read(self, sha256: str) -> bytes:
+        """The bytes themselves."""
+        with plainly(self.folder):
+            return self.path(sha256).read_bytes()
+
+    def thumb(self, sha256: str, make: Callable[[Path], bytes] | None = None) -> Path | None:
+        """The thumbnail's file; made from the still by ``make`` (path -> JPEG bytes) where it is missing.
+
+        A thumbnail is a cache: where it cannot be written the answer is None and nothing else is harmed.
+        """
+        target = self.thumbs / sha256[:2] / f"{sha256}.jpg"
+        if target.is_file() and target.stat().st_size:
+            return target
+        held = self.find(sha256)
+        if make is None or held is None:
+            return None
+        data = make(held)
+        part = target.with_name(f".{sha256}.{os.getpid()}.part")
+        try:
+            target.parent.mkdir(parents=True, exist_ok=True)
+            part.write_bytes(data)
+            os.replace(part, target)
+        except OSError:
+            return None
+        return target
+
+    def all(self) -> Iterator[tuple[str, Path]]:
+        """Every still on disk as (digest by name, path), in order of digest."""
+        if not self.stills.is_dir():
+            return
+        for folder in sorted(self.stills.iterdir()):
+            if folder.is_dir():
+                for path in sorted(folder.iterdir()):
+                    if DIGEST.fullmatch(path.name.partition(".")[0]):
+                        yield path.name.partition(".")[0], path
+
+    def remove(self, sha256: str) -> bool:
+        """Remove the bytes of a still and its thumbnail for good; True if there was something to remove."""
+        held = self.find(sha256)
+        with plainly(self.folder):
+            (self.thumbs / sha256[:2] / f"{sha256}.jpg").unlink(missing_ok=True)
+            if held is None:
+                return False
+            held.unlink()
+            durable.sync_folder(held.parent)
+        return True
+
+    def copy_to(self, other: Pictures, wanted: set[str] | None = None) -> int:
+        """Copy stills the other store lacks; return how many."""
+        count = 0
+        for sha256, path in self.all():
+            if (wanted is None or sha256 in wanted) and other.find(sha256) is None:
+                other.put_file(path)
+                count += 1
+        return count
+
+    def _target(self, sha256: str, suffix: str) -> Path:
+        return self.stills / sha256[:2] / (sha256 + suffix_of(suffix))
