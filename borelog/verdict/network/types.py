@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from borelog.text import BorelogError
@@ -55,7 +56,7 @@ class NetShape:
     @property
     def pairs(self) -> tuple[tuple[int, int], ...]:
         """Neighbours that share a gasket bridge, along the chains."""
-        return tuple((a, b) for chain in self.chains for a, b in zip(chain, chain[1:], strict=False))
+        return tuple(pair for chain in self.chains for pair in pairwise(chain))
 
 
 @dataclass(frozen=True, slots=True)
