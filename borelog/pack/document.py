@@ -4,40 +4,44 @@ Every other part of a pack (tables, annotations, page, paper) is a view of a :cl
 to be shown; numbers stay numbers. ``entry`` and ``entries`` name journal entries, so that any sentence leads back to the
 reading, finding or still it rests on; a reader without a journal still finds the same id beside the reading.
 
-The judged part, :class:`Verdict`, is filled by whoever judges: plain strings and numbers, nothing of the network.
+The judged part, :class:`Verdict`, stands in `judged.py` and is filled by whoever judges.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, Literal
 
 import msgspec
 
 from borelog.marks.shapes import Shape
+from borelog.pack.judged import (
+    Because,
+    Contradiction,
+    Course,
+    CylinderVerdict,
+    Digest,
+    EngineVerdict,
+    Hypothesis,
+    Level,
+    Money,
+    NextTest,
+    Reader,
+    Ref,
+    Section,
+    StillPath,
+    Text,
+    Verdict,
+)
 
 FORMAT = "borelog inspection"
 VERSION = 1
 SCHEMA_ID = "urn:borelog:inspection:1"
 
-Text: TypeAlias = Annotated[str, msgspec.Meta(max_length=20_000)]
-Ref: TypeAlias = Annotated[str, msgspec.Meta(pattern="^[A-Za-z0-9][A-Za-z0-9._-]{0,99}$")]
-Digest: TypeAlias = Annotated[str, msgspec.Meta(pattern="^[0-9a-f]{64}$")]
-StillPath: TypeAlias = Annotated[
-    str, msgspec.Meta(pattern="^data/(stills|views)/[a-z0-9][a-z0-9._-]{0,99}$", max_length=120)
-]
-Share: TypeAlias = Annotated[float, msgspec.Meta(ge=0.0, le=1.0)]
-Level: TypeAlias = Literal["sound", "watch", "bad", "open", "blank"]
-Reader: TypeAlias = Literal["archive", "customer", "buyer", "machinist", "insurer"]
-
-
-class Section(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
-    """A part of the document."""
-
 
 # The record
 
 
-class By(Section, kw_only=True):
+class By(Section, frozen=True, kw_only=True):
     """Who entered something, when (local time with offset), and how it was taken. ``taken_in``: told by another logbook."""
 
     entry: Ref
@@ -46,7 +50,7 @@ class By(Section, kw_only=True):
     how: Text = ""
 
 
-class LeftOut(Section, kw_only=True):
+class LeftOut(Section, frozen=True, kw_only=True):
     """Something this reader's copy does not hold, and why; ``count`` where it can be counted."""
 
     what: Text
@@ -54,7 +58,7 @@ class LeftOut(Section, kw_only=True):
     count: int = 0
 
 
-class HandOver(Section, kw_only=True):
+class HandOver(Section, frozen=True, kw_only=True):
     """An earlier pack of the same inspection: its number, reader, day and the digest of its tag manifest."""
 
     number: int
@@ -63,7 +67,7 @@ class HandOver(Section, kw_only=True):
     digest: Text
 
 
-class About(Section, kw_only=True):
+class About(Section, frozen=True, kw_only=True):
     """The pack itself. ``made`` is the time of the last entry, so that the same record gives the same bytes."""
 
     inspection: Ref
@@ -82,7 +86,7 @@ class About(Section, kw_only=True):
     from_newer_version: int = 0
 
 
-class Fact(Section, kw_only=True):
+class Fact(Section, frozen=True, kw_only=True):
     """One fact about the engine or its car, as typed."""
 
     id: Text
@@ -92,7 +96,7 @@ class Fact(Section, kw_only=True):
     entry: Text = ""
 
 
-class EngineSection(Section, kw_only=True):
+class EngineSection(Section, frozen=True, kw_only=True):
     """The engine. ``banks`` lists cylinder numbers in physical order from the timing-drive end, one tuple a bank."""
 
     words: Text
@@ -105,7 +109,7 @@ class EngineSection(Section, kw_only=True):
     facts: tuple[Fact, ...]
 
 
-class CylinderLine(Section, kw_only=True):
+class CylinderLine(Section, frozen=True, kw_only=True):
     """The seven-second view of one cylinder: figures, the word that stands, and how bad it is."""
 
     cylinder: int
@@ -116,7 +120,7 @@ class CylinderLine(Section, kw_only=True):
     findings: int
 
 
-class Earlier(Section, kw_only=True):
+class Earlier(Section, frozen=True, kw_only=True):
     """A wording that was corrected, or that another person's correction disagrees with."""
 
     words: Text
@@ -125,7 +129,7 @@ class Earlier(Section, kw_only=True):
     rival: bool = False
 
 
-class ReadingRow(Section, kw_only=True):
+class ReadingRow(Section, frozen=True, kw_only=True):
     """A measured value. ``values`` are the repeats in ``unit``; ``standard`` the middle one in ``standard_unit``."""
 
     by: By
@@ -149,7 +153,7 @@ class ReadingRow(Section, kw_only=True):
     stills: tuple[Ref, ...] = ()
 
 
-class ConditionRow(Section, kw_only=True):
+class ConditionRow(Section, frozen=True, kw_only=True):
     """How a test was done; cylinder None: the whole test. ``value`` '' means not noted."""
 
     test: Text
@@ -160,7 +164,7 @@ class ConditionRow(Section, kw_only=True):
     value: Text
 
 
-class RuleRow(Section, kw_only=True):
+class RuleRow(Section, frozen=True, kw_only=True):
     """One rule applied to one test: what it says of each cylinder, and where it comes from."""
 
     test: Text
@@ -172,7 +176,7 @@ class RuleRow(Section, kw_only=True):
     level: Level = "open"
 
 
-class SeenRow(Section, kw_only=True):
+class SeenRow(Section, frozen=True, kw_only=True):
     """An answer to a question of the evidence table."""
 
     by: By
@@ -183,7 +187,7 @@ class SeenRow(Section, kw_only=True):
     note: Text = ""
 
 
-class CoverageRow(Section, kw_only=True):
+class CoverageRow(Section, frozen=True, kw_only=True):
     """How far a place of a cylinder (or of the engine) was looked at; ``where`` in words, its parts beside it."""
 
     cylinder: int | None
@@ -196,7 +200,7 @@ class CoverageRow(Section, kw_only=True):
     entry: Text = ""
 
 
-class TestRow(Section, kw_only=True):
+class TestRow(Section, frozen=True, kw_only=True):
     """How far a test has come on a cylinder: done, not done, not possible or could not see, with why."""
 
     test: Text
@@ -206,7 +210,7 @@ class TestRow(Section, kw_only=True):
     why: Text = ""
 
 
-class MarkRow(Section, kw_only=True):
+class MarkRow(Section, frozen=True, kw_only=True):
     """A shape on a still in upright original pixels; ``number`` is the one drawn beside it."""
 
     still: Ref
@@ -217,7 +221,7 @@ class MarkRow(Section, kw_only=True):
     shown_with: Text = ""
 
 
-class FindingRow(Section, kw_only=True):
+class FindingRow(Section, frozen=True, kw_only=True):
     """A term at a place. ``severity`` 0 to 4 with its words; ``faked_by`` what harmless thing can look the same."""
 
     by: By
@@ -239,7 +243,7 @@ class FindingRow(Section, kw_only=True):
     earlier: tuple[Earlier, ...] = ()
 
 
-class StillRow(Section, kw_only=True):
+class StillRow(Section, frozen=True, kw_only=True):
     """A still. ``original`` is the digest of the untouched file; ``file`` (digest ``sha256``) is what the pack holds.
 
     ``view`` is the file a browser shows where ``file`` itself cannot be shown or must not be (masked); '' means
@@ -276,7 +280,7 @@ class StillRow(Section, kw_only=True):
     marks: tuple[MarkRow, ...] = ()
 
 
-class CodesRow(Section, kw_only=True):
+class CodesRow(Section, frozen=True, kw_only=True):
     """Trouble codes as pasted; ``explained`` one line a code where its meaning is known."""
 
     by: By
@@ -286,7 +290,7 @@ class CodesRow(Section, kw_only=True):
     explained: tuple[Text, ...] = ()
 
 
-class ToldRow(Section, kw_only=True):
+class ToldRow(Section, frozen=True, kw_only=True):
     """Somebody's words with the date on which they were said."""
 
     by: By
@@ -295,7 +299,7 @@ class ToldRow(Section, kw_only=True):
     on: Text = ""
 
 
-class ConsentRow(Section, kw_only=True):
+class ConsentRow(Section, frozen=True, kw_only=True):
     """Consent to open, the price of putting it back together, the price at which to stop."""
 
     by: By
@@ -306,7 +310,7 @@ class ConsentRow(Section, kw_only=True):
     stop_price: Text
 
 
-class NoteRow(Section, kw_only=True):
+class NoteRow(Section, frozen=True, kw_only=True):
     """Own words about a cylinder or the engine."""
 
     by: By
@@ -314,7 +318,7 @@ class NoteRow(Section, kw_only=True):
     text: Text
 
 
-class TruthRow(Section, kw_only=True):
+class TruthRow(Section, frozen=True, kw_only=True):
     """What it really was, and how that is known."""
 
     by: By
@@ -324,7 +328,7 @@ class TruthRow(Section, kw_only=True):
     note: Text = ""
 
 
-class CallRow(Section, kw_only=True):
+class CallRow(Section, frozen=True, kw_only=True):
     """A decision as a person took it."""
 
     by: By
@@ -334,7 +338,7 @@ class CallRow(Section, kw_only=True):
     tables: Text
 
 
-class WithdrawnRow(Section, kw_only=True):
+class WithdrawnRow(Section, frozen=True, kw_only=True):
     """Something that no longer stands, and why."""
 
     entry: Ref
@@ -342,7 +346,7 @@ class WithdrawnRow(Section, kw_only=True):
     why: Text
 
 
-class Head(Section, kw_only=True):
+class Head(Section, frozen=True, kw_only=True):
     """The last link of one writer's hash chain."""
 
     writer: Ref
@@ -350,113 +354,7 @@ class Head(Section, kw_only=True):
     digest: Digest
 
 
-# The judgement
-
-
-class Because(Section, kw_only=True):
-    """One thing that speaks for or against. ``strength`` in words; ``weight`` the change in log-odds (natural log)."""
-
-    text: Text
-    strength: Text = ""
-    weight: float | None = None
-    entries: tuple[Text, ...] = ()
-
-
-class Hypothesis(Section, kw_only=True):
-    """A fault with its probability, in a word and a number."""
-
-    fault: Text
-    label: Text
-    probability: Share
-    word: Text
-    speaks_for: tuple[Because, ...] = ()
-    speaks_against: tuple[Because, ...] = ()
-    flip: Text = ""
-
-
-class CylinderVerdict(Section, kw_only=True):
-    """What is judged of one cylinder. ``enough`` false: 'not enough evidence', with the leader shown all the same."""
-
-    cylinder: int
-    level: Level
-    words: Text
-    enough: bool
-    leader: Hypothesis | None = None
-    runner_up: Hypothesis | None = None
-
-
-class EngineVerdict(Section, kw_only=True):
-    """What is judged of the engine as a whole, and of the gasket bridges between neighbours."""
-
-    words: Text
-    hypotheses: tuple[Hypothesis, ...] = ()
-    gaskets: tuple[Because, ...] = ()
-
-
-class Contradiction(Section, kw_only=True):
-    """Two things that cannot both stand, and the quickest repeat that settles it."""
-
-    words: Text
-    repeat: Text
-    entries: tuple[Text, ...] = ()
-
-
-class NextTest(Section, kw_only=True):
-    """A test worth doing, in one line; ``worth`` in the user's currency less the minutes (None: not priced)."""
-
-    words: Text
-    test: Text
-    cylinder: int | None
-    minutes: float
-    worth: float | None = None
-    cautions: tuple[Text, ...] = ()
-
-
-class Course(Section, kw_only=True):
-    """A course of action with its net money: 1 in 10 worse, middle, 1 in 10 better."""
-
-    course: Text
-    label: Text
-    worse: float
-    middle: float
-    better: float
-    loss_chance: Share | None = None
-    best_chance: Share | None = None
-    words: Text = ""
-    within_noise: bool = False
-
-
-class Money(Section, kw_only=True):
-    """The courses compared. ``stops`` one line a stage ('stop if over X after the head is off')."""
-
-    currency: Text
-    courses: tuple[Course, ...]
-    stops: tuple[Text, ...] = ()
-    movers: tuple[Text, ...] = ()
-    placeholders: tuple[Text, ...] = ()
-    seed: int = 0
-    draws: int = 0
-
-
-class Verdict(Section, kw_only=True):
-    """The judgement at the moment of the pack; ``call`` is one line that a reader can quote.
-
-    ``unknown`` lists what is still not known, most important first. ``tables`` is the digest of the tables used.
-    """
-
-    call: Text
-    why: tuple[Because, ...] = ()
-    unknown: tuple[Text, ...] = ()
-    cylinders: tuple[CylinderVerdict, ...] = ()
-    engine: EngineVerdict | None = None
-    contradictions: tuple[Contradiction, ...] = ()
-    next_tests: tuple[NextTest, ...] = ()
-    money: Money | None = None
-    tables: Text = ""
-    limits: tuple[Text, ...] = ()
-
-
-class Document(Section, kw_only=True):
+class Document(Section, frozen=True, kw_only=True):
     """The whole of `inspection.json`."""
 
     format: Literal["borelog inspection"] = "borelog inspection"
@@ -483,3 +381,17 @@ class Document(Section, kw_only=True):
     withdrawn: tuple[WithdrawnRow, ...] = ()
     cautions: tuple[Text, ...] = ()
     journal: tuple[Head, ...] = ()
+
+
+__all__ = [
+    "Because",
+    "Contradiction",
+    "Course",
+    "CylinderVerdict",
+    "Document",
+    "EngineVerdict",
+    "Hypothesis",
+    "Money",
+    "NextTest",
+    "Verdict",
+]
