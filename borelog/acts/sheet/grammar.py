@@ -1,0 +1,391 @@
+"""What a line of the sheet says, as entry bodies. One table of sections; each section reads its own lines."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+from borelog.acts.facts import FactError, checked_fact, fact_named
+from borelog.acts.sheet.items import item_for, section_items, state_for, states_for
+from borelog.acts.sheet.lines import Line, flat
+from borelog.acts.typed import procedure_named, typed_reading
+from borelog.knowledge import tables
+from borelog.knowledge.facts import facts
+from borelog.knowledge.procedures import procedures
+from borelog.logbook.entries import (
+    Codes,
+    Conditions,
+    Consent,
+    Content,
+    Facts,
+    Finding,
+    Looked,
+    Note,
+    Opened,
+    Prices,
+    Seen,
+    Told,
+)
+from borelog.marks.places import Looked as State
+from borelog.marks.places import parse_place
+from borelog.marks.vocabulary import AGE, CERTAINTY, SEVERITY, FindingError, term
+from borelog.readings.conditions import conditions_for
+from borelog.text import BorelogError, one_line
+
+
+class LineError(BorelogError):
+    """A line that cannot be taken; the text says what may stand there."""
+
+    exit_code = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One entry body that a line asks for, and how it was taken."""
+
+    body: Content
+    how: str
+    line: Line
+
+
+@dataclass(slots=True)
+class Context:
+    """What earlier lines of the sheet, and the record, say about reading the next: cylinders, how, the codes so far."""
+
+    cylinders: tuple[int, ...]
+    how: dict[str, str] = field(default_factory=dict)
+    taken: dict[str, set[int]] = field(default_factory=dict)
+    gathered: dict[str, dict[str, str]] = field(default_factory=dict)
+
+
+Reader = Callable[[Line, Context, str], Iterator[tuple[Content, str]]]
+
+_HOW = re.compile(r"\s*\(([^()]*)\)\s*$")
+
+
+def how_taken(text: str) -> str | None:
+    """The row of the table of ways for words like 'in part' or 'told by the seller'; None if they name no way."""
+    key = flat(text)
+    for r in tables.rows("how.csv", "words", "how", "label", "why"):
+        if key == r["words"] or (r["how"] == "told" and key.startswith("told by ")):
+            return key if key.startswith("told") else r["how"]
+    return None
+
+
+def split_how(text: str) -> tuple[str, str]:
+    """'dry soot (told by seller)' into ('dry soot', 'told by seller'); other brackets stay in the text."""
+    match = _HOW.search(text)
+    if match and (how := how_taken(match[1])):
+        return text[: match.start()].rstrip(), how
+    return text, ""
+
+
+def cylinder_keys(key: str, context: Context, section: str) -> tuple[int, ...] | None:
+    """'3', '1,2,4', '1-3', 'all', 'rest' as cylinder numbers; None if the key is no list of cylinders."""
+    word = flat(key).removeprefix("cylinder ").removeprefix("cyl ")
+    if word in ("all", "every"):
+        found = context.cylinders
+    elif word in ("rest", "others", "the rest"):
+        found = tuple(c for c in context.cylinders if c not in context.taken.get(section, set()))
+    elif re.fullmatch(r"\d+( ?[,&+] ?\d+)*", word):
+        found = tuple(int(x) for x in re.findall(r"\d+", word))
+    elif (match := re.fullmatch(r"(\d+) (\d+)", word)) and "-" in key:
+        found = tuple(range(int(match[1]), int(match[2]) + 1))
+    else:
+        return None
+    if not context.cylinders and word in ("all", "every", "rest", "others", "the rest"):
+        raise LineError("which cylinders are there? Put the layout first, for example 'layout: inline 4'")
+    for c in found:
+        if context.cylinders and c not in context.cylinders:
+            raise LineError(
+                f"this engine has no cylinder {c}; it has {', '.join(map(str, context.cylinders))}"
+                + (" - mend the number, or the layout if that is wrong" if c else "")
+            )
+    context.taken.setdefault(section, set()).update(found)
+    return found
+
+
+def _split_cylinder(key: str, context: Context, section: str) -> tuple[tuple[int, ...] | None, str]:
+    """'3 exhaust valve', 'exhaust valve 3' or '1,2 gap' into cylinders and the rest of the key."""
+    whole = cylinder_keys(key, context, section)
+    if whole is not None:
+        return whole, ""
+    match = re.match(r"^((?:all|rest|\d+(?:\s*[,&+-]\s*\d+)*))\s+(.+)$", key.strip(), re.I) or None
+    if match:
+        return cylinder_keys(match[1], context, section), match[2]
+    match = re.match(r"^(.+?)\s+(?:cylinder\s+)?(\d+(?:\s*[,&+]\s*\d+)*|all|rest)$", key.strip(), re.I)
+    if match:
+        return cylinder_keys(match[2], context, section), match[1]
+    return None, key
+
+
+def _facts(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
+    if flat(line.key) in ("name", "inspection"):
+        yield Opened(name=line.value), how
+        return
+    fact = fact_named(line.key)
+    value = checked_fact(fact, line.value)
+    if fact.id == "layout" and value:
+        from borelog.engine.engine import make_engine, parse_layout
+
+        layout, count = parse_layout(value)
+        context.cylinders = make_engine(layout, count).cylinders
+    yield Facts(values={fact.id: value}), how
+
+
+def _codes(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
+    key = flat(line.key)
+    if key in ("codes", "text", "stored", "code"):
+        yield Codes(text=line.value), how
+    elif key in ("battery disturbed", "battery disconnected", "battery disconnected before"):
+        yield Codes(text="", battery_disturbed=flat(line.value) in ("yes", "true")), how
+    elif key in ("freeze frame", "frozen", "freeze"):
+        yield Codes(text="", frozen=line.value), how
+    else:
+        raise LineError(f"under [codes] write 'codes', 'battery disturbed' or 'freeze frame', not {one_line(line.key, 30)!r}")
+
+
+def _series(section: str) -> tuple[str, str]:
+    """'compression dry 2' into ('compression_dry', '2')."""
+    match = re.match(r"^(.*?)\s+(\d+)$", section.strip())
+    name, series = (match[1], match[2]) if match else (section, "")
+    return procedure_named(name).id, "" if series in ("", "1") else series
+
+
+def _test(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
+    test, series = _series(line.section)
+    rows = {flat(c.id): c for c in conditions_for(test)} | {flat(c.label): c for c in conditions_for(test)}
+    cylinders, rest = _split_cylinder(line.key, context, line.section)
+    name = flat(rest if cylinders else line.key)
+    if name in rows:
+        for c in cylinders or (None,):
+            yield Conditions(test=test, values={rows[name].id: line.value}, cylinder=c, series=series), how
+        return
+    if cylinders is not None and not rest:
+        for c in cylinders:
+            yield typed_reading(test, c, line.value, series=series), how or "measured"
+        return
+    if name in ("reading", "value", "done", "test") and cylinders is None:
+        yield typed_reading(test, None, line.value, series=series), how or "measured"
+        return
+    item = item_for(rest if cylinders else line.key)
+    if item is not None:
+        yield from _item(item.id, cylinders, line.value, how, series)
+        return
+    if cylinders is not None and procedures()[test].scope == "cylinder":
+        for c in cylinders:
+            yield typed_reading(test, c, line.value, series=series, part=rest), how or "measured"
+        return
+    raise LineError(
+        f"{one_line(line.key, 40)!r} is no cylinder and no condition of this test; conditions: "
+        + ", ".join(c.label for c in conditions_for(test))
+    )
+
+
+def _item(item: str, cylinders: tuple[int, ...] | None, value: str, how: str, series: str = "") -> Iterator[tuple[Content, str]]:
+    words, _, note = value.partition(";")
+    row = item_for(item)
+    if row is None:
+        raise LineError(f"no question is called {one_line(item, 40)!r}")
+    if row.scope == "engine" and cylinders:
+        raise LineError(f"{row.id.replace('_', ' ')!r} is asked of the whole engine: leave the cylinder out")
+    if row.scope != "engine" and not cylinders:
+        raise LineError(f"{row.id.replace('_', ' ')!r} is asked per cylinder: put the cylinder's number before it")
+    if flat(words) in ("not looked", "not done", ""):
+        return
+    for c in cylinders or (None,):
+        yield Seen(item=row.id, cylinder=c, state=state_for(row, words), note=note.strip(), series=series), how or "seen"
+
+
+def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
+    """Sections of questions: 'exhaust valve 3: notch', or '3: dry soot, odd one out' where the words alone tell."""
+    section = flat(line.section)
+    cylinders, rest = _split_cylinder(line.key, context, line.section)
+    if cylinders is not None and not rest and flat(line.value) in ("looked nothing", "looked, nothing", "nothing"):
+        for c in cylinders:
+            yield Looked(state=State.NOTHING, cylinder=c, test=section), how or "seen"
+        return
+    if cylinders is not None and rest and flat(rest) in ("gap", "plug gap"):
+        for c in cylinders:
+            yield typed_reading("plug_gap", c, line.value), how or "measured"
+        return
+    if cylinders is not None and not rest:
+        for words in re.split(r"[,;]", line.value):
+            if gap := re.match(r"^\s*gap\s+(.+)$", words, re.I):
+                for c in cylinders:
+                    yield typed_reading("plug_gap", c, gap[1]), how or "measured"
+            elif words.strip():
+                row, state = states_for(section, words)
+                for c in cylinders:
+                    yield Seen(item=row.id, cylinder=c, state=state), how or "seen"
+        return
+    name = rest if cylinders is not None else line.key
+    row_found = item_for(name, section)
+    if row_found is None:
+        known = ", ".join(i.label for i in section_items(section))
+        raise LineError(f"no question of [{line.section}] is called {one_line(name, 40)!r}; here stand: {known}")
+    yield from _item(row_found.id, cylinders, line.value, how)
+
+
+def _finding(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
+    """'3: notch in the rim @ exhaust valve, severity 3, seen clearly, fresh; words of one's own'."""
+    cylinders = cylinder_keys(line.key, context, line.section)
+    if cylinders is None and flat(line.key) not in ("engine", "whole engine"):
+        raise LineError("a finding begins with a cylinder or 'engine', for example '3: ex_notch @ exhaust valve'")
+    head, _, note = line.value.partition(";")
+    parts = [p.strip() for p in head.split(",")]
+    name, _, where = parts[0].partition("@")
+    values: dict[str, str] = {}
+    places = [where.strip()] if where.strip() else []
+    for part in parts[1:]:
+        key = flat(part)
+        if match := re.match(r"^severity\s+(\d)", key):
+            values["severity"] = match[1]
+        elif key in SEVERITY:
+            values["severity"] = str(SEVERITY.index(key))
+        elif key in CERTAINTY or key in ("clearly", "in part"):
+            values["certainty"] = {"clearly": CERTAINTY[0], "in part": CERTAINTY[1]}.get(key, key)
+        elif key in AGE:
+            values["age"] = key
+        elif key.startswith("checked"):
+            values["checked"] = part
+        else:
+            places.append(part)
+    place = parse_place(" ".join(places)) if places else None
+    try:
+        known = term(name)
+        term_id, own, component, usual = known.id, "", known.component, known.severity
+    except FindingError:
+        if not name.strip().startswith("own "):
+            raise
+        term_id, own, component, usual = "own", name.strip()[4:], "", 1
+    severity = int(values.get("severity", usual))
+    if not 0 <= severity <= 4:
+        raise LineError(f"severity {severity} does not exist; 0 to 4: {', '.join(SEVERITY)}")
+    for c in cylinders or (None,):
+        yield (
+            Finding(
+                term=term_id,
+                cylinder=c,
+                place=place,
+                component=component,
+                own=own,
+                severity=severity,
+                certainty=values.get("certainty", CERTAINTY[0]),
+                age=values.get("age", AGE[0]),
+                fake_checked=values.get("checked", ""),
+                note=note.strip(),
+            ),
+            how or "seen",
+        )
+
+
+_STATES = {flat(s): s for s in State} | {"looked nothing": State.NOTHING, "nothing": State.NOTHING, "not done": State.NOT_LOOKED}
+
+
+def _coverage(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
+    """'3 bore exhaust top: looked, nothing', '3: looked, nothing', 'compression wet: not possible - seized'."""
+    words, _, why = re.sub(r"\s+-\s+", " ; ", line.value).partition(";")
+    state = _STATES.get(flat(words).replace(",", ""))
+    if state is None:
+        raise LineError(f"{one_line(words, 30)!r}: coverage is one of {', '.join(State)}")
+    cylinders, rest = _split_cylinder(line.key, context, "")
+    name = rest if cylinders is not None else line.key
+    for c in cylinders or (None,):
+        if not name and c is not None:
+            yield Looked(state=state, cylinder=c, test="camera", why=why.strip()), how
+            continue
+        try:
+            yield Looked(state=state, cylinder=c, test=procedure_named(name).id, why=why.strip()), how
+        except BorelogError:
+            yield Looked(state=state, cylinder=c, place=parse_place(name), why=why.strip()), how
+
+
+def _told(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
+    match = re.match(r"^(.*?)[\s,]+(\d{1,4}[-./]\d{1,2}[-./]\d{1,4})$", line.key)
+    by, on = (match[1], match[2]) if match else (line.key, "")
+    yield Told(by=by.strip(), text=line.value, on=on), how or "told"
+
+
+_CONSENT = {
+    "by": "by", "consent by": "by", "put back price": "put_back_price", "price of putting back": "put_back_price",
+    "stop price": "stop_price", "on": "on", "date": "on", "text": "text", "words": "text",
+}  # fmt: skip
+
+
+def _consent(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
+    key = _CONSENT.get(flat(line.key))
+    if key is None:
+        raise LineError(f"under [consent] write {', '.join(sorted(set(_CONSENT)))}")
+    values = {"by": "", key: line.value}
+    yield Consent(**values), how
+
+
+def _prices(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
+    from borelog.acts.prices import checked_price
+
+    key, value = checked_price(line.key, line.value)
+    yield Prices(values={key: value}), how
+
+
+def _note(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
+    cylinders = cylinder_keys(line.key, context, "")
+    for c in cylinders or (None,):
+        yield Note(text=line.value, cylinder=c), how
+
+
+_SECTIONS: dict[str, Reader] = {
+    "": _facts, "engine": _facts, "car": _facts, "identity": _facts, "inspection": _facts,
+    "codes": _codes, "trouble codes": _codes,
+    "findings": _finding, "finding": _finding,
+    "coverage": _coverage, "looked": _coverage,
+    "told": _told, "consent": _consent, "prices": _prices, "notes": _note, "note": _note,
+}  # fmt: skip
+
+
+def reader_of(section: str) -> Reader:
+    """The reader of a section: a named one, a group of questions, or a test.
+
+    Raises
+    ------
+    LineError
+        If the section is none of these.
+    """
+    key = flat(section)
+    if key in _SECTIONS:
+        return _SECTIONS[key]
+    if section_items(key):
+        return _group
+    try:
+        _series(section)
+    except BorelogError as error:
+        names = [s for s in _SECTIONS if s]
+        raise LineError(f"no section is called [{one_line(section, 40)}]; sections: {', '.join(names)}, or a test") from error
+    return _test
+
+
+def read_line(line: Line, context: Context) -> list[Said]:
+    """Everything one line says.
+
+    Raises
+    ------
+    BorelogError
+        With what may stand there instead.
+    """
+    if flat(line.key) in ("how", "how taken", "taken"):
+        how = how_taken(line.value)
+        if how is None:
+            raise LineError(f"{one_line(line.value, 40)!r} is no way of taking a reading: measured, seen clearly, in part, inferred, told by ...")
+        context.how[line.section] = how
+        return []
+    if not line.value:
+        return []
+    section_reader = reader_of(line.section)
+    keep = section_reader in (_facts, _told, _prices, _note, _consent)
+    value, how = (line.value, "") if keep else split_how(line.value)
+    plain = Line(line.section, line.key, value, line.number, line.id)
+    return [Said(body, taken, line) for body, taken in section_reader(plain, context, how or context.how.get(line.section, ""))]
+
+
+__all__ = ["Context", "FactError", "LineError", "Said", "facts", "how_taken", "read_line", "split_how"]

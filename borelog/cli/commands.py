@@ -1,0 +1,134 @@
+"""The one table of commands: name, sentence, arguments, and where the few lines that do it live.
+
+Handlers are named, not imported, so that ``borelog --help`` stays quick.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+
+@dataclass(frozen=True, slots=True)
+class Arg:
+    """One argument of ``argparse.add_argument``: its names and its options."""
+
+    names: tuple[str, ...]
+    options: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Command:
+    """One command. ``handler`` is 'module:function' under ``borelog.cli``; the function takes the parsed arguments and
+    returns an exit code."""
+
+    name: str
+    sentence: str
+    handler: str
+    args: tuple[Arg, ...] = ()
+    group: str = "record"
+
+
+def _arg(*names: str, **options: Any) -> Arg:
+    return Arg(names, options)
+
+
+INSPECTION = _arg("inspection", metavar="INSPECTION", help="short number, a unique part of the name, or 'last'")
+JSON = _arg("--json", action="store_true", help="print one JSON document and nothing else")
+OUT = _arg("-o", "--out", metavar="DIR", default=".", help="folder to write into (default: here)")
+PAIRS = _arg("values", nargs="*", metavar="NAME=VALUE", help="as many as you like")
+
+COMMANDS: tuple[Command, ...] = (
+    Command("demo", "build the demo logbook, show its first engine and open the screens", "demo:demo", (
+        _arg("--no-screen", action="store_true", help="print only, do not open the screens"),
+        _arg("--engine", metavar="NAME", default="", help="tour another demo engine"),
+        OUT), "start"),
+    Command("new", "open an inspection; all but the name may be left for later", "entry:new", (
+        _arg("name", metavar="NAME"), PAIRS, JSON), "start"),
+    Command("list", "list the inspections of the logbook", "entry:list_", (JSON,), "start"),
+    Command("screens", "open the screens (the same as borelog alone)", "start:screens", (), "start"),
+    Command("set", "set facts about the engine, for example: set last layout='inline 4' bore=81", "entry:set_", (
+        INSPECTION, PAIRS)),
+    Command("facts", "list the facts that can be set", "entry:facts_", (JSON,)),
+    Command("sheet", "print a sheet in test order: blank for paper, or filled with what is recorded", "entry:sheet", (
+        INSPECTION, _arg("--blank", action="store_true", help="without what is recorded already"))),
+    Command("record", "enter a whole plain-text sheet; a corrected sheet adds only the differences", "entry:record", (
+        INSPECTION, _arg("sheet", metavar="SHEET", help="a file, or - for standard input"),
+        _arg("-n", "--dry-run", action="store_true", help="say what would change, change nothing"), JSON)),
+    Command("note", "one line as on the sheet, for example: note last 'compression dry' 3=68", "entry:note", (
+        INSPECTION, _arg("section", metavar="SECTION"), PAIRS)),
+    Command("add", "file pictures to a cylinder and a place", "pictures:add", (
+        INSPECTION, _arg("pictures", nargs="+", metavar="PICTURE", help="files, folders or patterns"),
+        _arg("-c", "--cylinder", type=int, help="cylinder number"),
+        _arg("-p", "--place", default="", help="for example 'bore exhaust top', 'exhaust valve', 'plug tray'"),
+        _arg("--probe", default="", help="name of the probe, whose mirror and roll are noted once"),
+        _arg("--mirror", action="store_true", help="taken with a mirror attachment"),
+        _arg("--card", action="store_true", help="propose cylinders for a whole card by time gaps and slates"),
+        _arg("--accept", action="store_true", help="with --card: file as proposed"),
+        _arg("--shift", type=int, default=0, help="with --card: shift the run by so many cylinders"),
+        JSON), "pictures"),
+    Command("film", "pick the sharp, different frames of a film and file them", "pictures:film", (
+        INSPECTION, _arg("film", metavar="FILM"), _arg("-c", "--cylinder", type=int),
+        _arg("-p", "--place", default=""), _arg("--most", type=int, default=24, help="frames to keep at most"), JSON),
+        "pictures"),
+    Command("watch", "file each new picture of a folder to where the person is at", "pictures:watch", (
+        INSPECTION, _arg("folder", metavar="DIR"), _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default=""),
+        _arg("--seconds", type=float, default=0.0, help="stop after so long (default: until Ctrl+C)")), "pictures"),
+    Command("at", "say where you are: cylinder and place for the next pictures", "pictures:at", (
+        INSPECTION, _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default="")), "pictures"),
+    Command("compare", "align two pictures of one place and show what is different", "pictures:compare", (
+        _arg("first", metavar="A"), _arg("second", metavar="B"), OUT,
+        _arg("--thorough", action="store_true", help="slower and surer alignment"),
+        _arg("--pairs", default="", help="four pairs of points 'x,y>x,y ...' where alignment by itself is refused"),
+        _arg("--gif", action="store_true", help="also a blinking GIF"), JSON), "pictures"),
+    Command("measure", "measure in a picture; 'measure list' names the measures", "pictures:measure", (
+        _arg("measure", metavar="MEASURE"), _arg("picture", metavar="PICTURE", nargs="?", default=""), PAIRS, JSON),
+        "pictures"),
+    Command("lens", "calibrate a probe's lens from pictures of a chessboard", "pictures:lens", (
+        _arg("pictures", nargs="+", metavar="PICTURE"), _arg("--inner", default="9x6", help="inner corners, e.g. 9x6"),
+        _arg("--square", default="", help="side of a square, e.g. 10 mm"), JSON), "pictures"),
+    Command("forget", "remove a still's bytes for good; its digest, who and why remain", "pictures:forget", (
+        INSPECTION, _arg("still", metavar="STILL", help="digest or its beginning"),
+        _arg("--why", required=True), _arg("--yes", action="store_true", help="do not ask")), "pictures"),
+    Command("show", "show everything recorded about an engine", "reports:show", (INSPECTION, JSON), "judge"),
+    Command("verdict", "causes with for and against, contradictions, next tests, courses in money", "reports:verdict", (
+        INSPECTION, _arg("-c", "--cylinder", type=int, help="the reasons of one cylinder only"), JSON), "judge"),
+    Command("price", "set prices and cost lines, for the inspection or, with 'shop', for the logbook", "reports:price", (
+        _arg("inspection", metavar="INSPECTION|shop"), PAIRS, JSON), "judge"),
+    Command("call", "take the call: freezes the verdict with its tables", "reports:call", (
+        INSPECTION, _arg("course", metavar="COURSE"), _arg("--words", default="", help="in your own words")), "judge"),
+    Command("truth", "record what it really was, after teardown or after the repair", "reports:truth", (
+        INSPECTION, _arg("faults", nargs="*", metavar="[CYL=]FAULT", help="3=exh_valve_leak, 2=sound, engine=overheated"),
+        _arg("--known", choices=("opened", "ran", "told"), default="opened", help="how it is known"),
+        _arg("--words", default=""), JSON), "judge"),
+    Command("score", "how often the calls of this logbook were right: hit rate, Brier score, reliability", "reports:score",
+            (JSON,), "judge"),
+    Command("learn", "update the tables from opened cylinders, or go back to the shipped ones", "reports:learn", (
+        _arg("--shipped", action="store_true", help="back to the shipped tables"),
+        _arg("-n", "--dry-run", action="store_true"), JSON), "judge"),
+    Command("calc", "one calculation; 'calc list' names them", "reports:calc", (
+        _arg("calculation", metavar="CALCULATION"), PAIRS, JSON), "judge"),
+    Command("trace", "relative compression from a starter-current trace (CSV)", "reports:trace", (
+        INSPECTION, _arg("csv", metavar="CSV"), PAIRS,
+        _arg("--svg", metavar="FILE", default="", help="write the drawing"),
+        _arg("-n", "--dry-run", action="store_true", help="show, do not enter"), JSON), "judge"),
+    Command("pack", "make the findings pack", "packs:pack", (
+        INSPECTION, OUT, _arg("--zip", action="store_true", help="also as one zip file"),
+        _arg("--for", dest="reader", default="customer",
+             choices=("archive", "customer", "buyer", "machinist", "insurer"), help="who reads it (default: customer)"),
+        _arg("--cards", action="store_true", help="also a few pictures for a chat"),
+        _arg("--letter", action="store_true", help="Letter paper instead of A4"),
+        _arg("--sign", metavar="KEY", default="", help="sign with this ssh key"), JSON), "hand over"),
+    Command("check", "verify a pack, folder or zip", "packs:check", (_arg("pack", metavar="PACK"), JSON), "hand over"),
+    Command("take", "take in a pack, or another logbook", "packs:take", (_arg("pack", metavar="PACK"), JSON), "hand over"),
+    Command("undo", "take back your own last entry", "entry:undo_", (INSPECTION,), "keep"),
+    Command("redo", "bring back what was undone last", "entry:redo_", (INSPECTION,), "keep"),
+    Command("withdraw", "withdraw an entry by its id; it stays in the journal", "entry:withdraw_", (
+        INSPECTION, _arg("entry", metavar="ENTRY"), _arg("--why", default="")), "keep"),
+    Command("journal", "list the entries in order, with who and when", "entry:journal_", (INSPECTION, JSON), "keep"),
+    Command("search", "search everything recorded in the logbook", "entry:search_", (
+        _arg("words", nargs="+", metavar="WORD"), JSON), "keep"),
+    Command("doctor", "look the logbook over, and what this terminal can do", "keep:doctor", (JSON,), "keep"),
+    Command("backup", "copy the logbook to a folder while it is open", "keep:backup", (_arg("folder", metavar="DIR"),),
+            "keep"),
+)  # fmt: skip

@@ -1,0 +1,115 @@
+"""``borelog``: reads the arguments, finds the command, turns errors into one plain line and an exit code.
+
+Exit codes: 0 done; 1 ran and found something wrong; 2 usage; 3 a file is missing or unreadable; 4 data invalid or from
+a newer version; 5 a conflict (locked, target exists); 70 an error of the program itself; 130 stopped by Ctrl+C.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from importlib import import_module
+from pathlib import Path
+from typing import NoReturn
+
+import borelog
+from borelog.cli.commands import COMMANDS, Command
+from borelog.text import BorelogError, one_line
+
+_GROUPS = ("start", "record", "pictures", "judge", "hand over", "keep")
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"borelog: {one_line(message, 300)}; see '{self.prog} --help'\n")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The parser of all commands, from the table."""
+    lines = []
+    for group in _GROUPS:
+        lines.append(f"{group}:")
+        lines += [f"  {c.name:<10} {c.sentence}" for c in COMMANDS if c.group == group]
+    parser = _Parser(
+        prog="borelog",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        description="A cylinder-by-cylinder look at a damaged petrol engine: record, verdict, findings pack.\n"
+        "Alone it opens the screens on the default logbook.",
+        epilog="\n".join(lines),
+        usage="borelog [--logbook DIR] [COMMAND ...]",
+    )
+    parser.add_argument("--version", action="version", version=f"borelog {borelog.__version__}")
+    parser.add_argument("--logbook", metavar="DIR", help="the logbook's folder (else BORELOG_LOGBOOK, else your data folder)")
+    parser.add_argument("--who", metavar="NAME", help="who is at it (else BORELOG_WHO, else the login name)")
+    parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", help=argparse.SUPPRESS, parser_class=_Parser)
+    for command in COMMANDS:
+        sub = commands.add_parser(command.name, description=command.sentence.capitalize() + ".")
+        for arg in command.args:
+            sub.add_argument(*arg.names, **arg.options)
+        for name in ("--logbook", "--who"):
+            sub.add_argument(name, default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+        sub.add_argument("--debug", action="store_true", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+    return parser
+
+
+def handler_of(command: Command) -> Callable[[argparse.Namespace], int]:
+    """The function behind a command, imported on use."""
+    module, _, name = command.handler.partition(":")
+    found: Callable[[argparse.Namespace], int] = getattr(import_module(f"borelog.cli.{module}"), name)
+    return found
+
+
+def _file_error(error: OSError) -> str:
+    name = Path(str(error.filename)).name if error.filename else "the file"
+    why = {
+        2: "is not there; check the name",
+        13: "may not be read or written by you; check its permissions or choose another folder",
+        21: "is a folder; name a file",
+        20: "is no folder; name a folder",
+        28: "cannot be written: the disk is full; make room and say it again, nothing entered was lost",
+        30: "cannot be written: the disk is read-only; choose another folder with --logbook or -o",
+    }.get(error.errno or 0, f"cannot be used ({(error.strerror or 'unknown reason').lower()})")
+    return f"{one_line(name, 80)} {why}"
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    parser = build_parser()
+    args = parser.parse_args(argv)
+    by_name = {c.name: c for c in COMMANDS}
+    command = by_name[args.command or "screens"]
+    try:
+        return handler_of(command)(args)
+    except BorelogError as error:
+        return _fail(args.debug, str(error), error.exit_code)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        print("borelog: stopped; what was said to be saved is saved", file=sys.stderr)
+        return 130
+    except OSError as error:
+        return _fail(args.debug, _file_error(error), 3)
+    except Exception as error:  # noqa: BLE001 - the last line between a fault of ours and a person
+        return _fail(
+            args.debug,
+            f"a fault of the program itself ({type(error).__name__}: {one_line(str(error), 120)}); nothing saved was lost; "
+            "the same command with --debug shows where",
+            70,
+        )
+
+
+def _fail(debug: bool, message: str, code: int) -> int:
+    if debug:
+        import traceback
+
+        traceback.print_exc()
+    print(f"borelog: {one_line(message, 600)}", file=sys.stderr)
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())
