@@ -87,10 +87,18 @@ class Journal:
                 self._become_writer()
         return self._writer
 
-    def create(self, name: str, *, who: str, demo: bool = False, earlier: str = "") -> str:
+    def create(
+        self,
+        name: str,
+        *,
+        who: str,
+        demo: bool = False,
+        earlier: str = "",
+        at: str | datetime | None = None,
+    ) -> str:
         """Begin an inspection; return its id."""
         id_ = uuid.uuid4().hex
-        self._append(id_, [(Opened(name, demo, earlier), "")], who, None, new=True)
+        self._append(id_, [(Opened(name, demo, earlier), "")], who, at, new=True)
         return id_
 
     def append(
