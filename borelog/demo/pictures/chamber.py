@@ -1,0 +1,414 @@
+"""The roof of the combustion chamber with its valves, seats and plug hole; cracks and lines that only look so."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from borelog.demo.pictures.bore import take
+from borelog.demo.pictures.camera import Camera, camera
+from borelog.demo.pictures.cast import Floor, cells
+from borelog.demo.pictures.crown import normal_tools
+from borelog.demo.pictures.grain import Dice, Mask, Plane, blur, smoothstep
+from borelog.demo.pictures.optics import Lens, look, project
+from borelog.demo.pictures.rendered import Rendered, ellipse_of, outlines
+from borelog.demo.pictures.wall import Wall
+
+PENT = 0.22
+"""Slope of the two roof planes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Valve:
+    """One valve as seen from the piston. Place and radius in mm; y > 0 is the exhaust side."""
+
+    x: float
+    y: float
+    radius: float
+    exhaust: bool
+    notch_deg: float | None = None
+    notch_mm: float = 6.0
+    pale_deg: float | None = None
+    """Direction of a one-sided pale patch, as burning begins."""
+    open_mm: float = 0.0
+    deposit: float = 0.4
+    crumb_deg: float | None = None
+
+
+FOUR = (
+    Valve(-15.5, -15.5, 16.0, False),
+    Valve(15.5, -15.5, 16.0, False),
+    Valve(-14.5, 15.5, 13.6, True),
+    Valve(14.5, 15.5, 13.6, True),
+)
+TWO = (Valve(-3.0, -16.0, 20.0, False), Valve(2.0, 18.5, 16.5, True))
+
+
+@dataclass(frozen=True, slots=True)
+class RoofLook:
+    """A chamber roof. ``cracks`` are polylines in mm; ``hole`` is the plug hole (x, y, radius)."""
+
+    valves: tuple[Valve, ...] = FOUR
+    hole: tuple[float, float, float] | None = (0.0, 0.0, 5.6)
+    carbon: float = 0.55
+    tan: float = 0.35
+    steam_clean: float = 0.0
+    cracks: tuple[tuple[tuple[float, float], ...], ...] = ()
+    crack_mm: float = 0.16
+    flow_lines: tuple[tuple[tuple[float, float], ...], ...] = ()
+    """Raised casting lines: what a crack may be confused with."""
+
+
+def wandering(
+    start: tuple[float, float], end: tuple[float, float], seed: int, jitter: float = 0.10, depth: int = 6
+) -> tuple[tuple[float, float], ...]:
+    """A jagged path between two points, halved again and again with sideways jumps (mm)."""
+    dice = Dice("chamber.path", seed)
+    path = [start, end]
+    for _ in range(depth):
+        finer = [path[0]]
+        for a, b in zip(path, path[1:], strict=False):
+            long = float(np.hypot(b[0] - a[0], b[1] - a[1]))
+            off = dice.between(-1, 1) * jitter * long * 1.6
+            middle = ((a[0] + b[0]) / 2 - (b[1] - a[1]) / max(long, 1e-6) * off,
+                      (a[1] + b[1]) / 2 + (b[0] - a[0]) / max(long, 1e-6) * off)
+            finer += [middle, b]
+        path = finer
+    return tuple(path)
+
+
+def _traced(paths: tuple[tuple[tuple[float, float], ...], ...], half: float, size: int, width_mm: float) -> Plane:
+    """Distance-like strength of thin lines on a map: 1 on the line, 0 beyond its width."""
+    scale = size / (2 * half)
+    out = np.zeros((size, size), np.float32)
+    for path in paths:
+        at = (np.array(path) + half) * scale - 0.5
+        ground = np.full((size, size), 255, np.uint8)
+        cv2.polylines(ground, [np.round(at * 16).astype(np.int32)], False, 0, 1, cv2.LINE_8, 4)
+        far: Any = cv2.distanceTransform(ground, cv2.DIST_L2, 5)
+        # A crack tapers towards its tips.
+        taper = np.clip(far * 0 + 1, 0, 1)
+        out = np.maximum(out, np.exp(-((far / (width_mm * scale * 0.5)) ** 2)) * taper)
+    return out.astype(np.float32)
+
+
+@lru_cache(maxsize=6)
+def make_roof(roof: RoofLook, radius: float, depth: float, seed: int, size: int = 1200) -> Floor:
+    """The maps of one chamber roof that closes a bore of the given radius (mm)."""
+    half = radius + 0.6
+    x, y = cells(half, size)
+    shape = (size, size)
+    per_mm = size / (2 * half)
+    tools = normal_tools(shape, per_mm, seed)
+    r = np.sqrt(x * x + y * y).astype(np.float32)
+    inside = smoothstep(radius - 1.2, radius - 2.6, r + 0.5 * tools["cloud"] * 0.4)
+    height = (PENT * np.abs(y) * np.ones_like(x)).astype(np.float32)
+    rim_flat = np.float32(PENT * 0.72 * radius)
+    height = np.minimum(height, rim_flat) * inside + (rim_flat + 1.5) * (1 - inside)
+    cover = smoothstep(-0.9, 0.7, tools["cloud"] * 0.7 + 0.4 * tools["mid"] + (roof.carbon - 0.5) * 4)
+    if roof.steam_clean > 0:
+        washed = smoothstep(-0.2, 0.35, roof.steam_clean - 0.6 + 0.35 * tools["cloud"] - 0.4 * x / radius)
+        cover *= 1 - 0.95 * washed
+    relief = 0.05 * tools["lump"] * (0.4 + cover) + 0.03 * tools["mid"] + 0.012 * tools["grain"]
+    metal = np.array([0.44, 0.43, 0.41], np.float32) * (1 + 0.07 * tools["mid"] + 0.05 * tools["grain"])[..., None]
+    brown = np.clip(roof.tan * (0.7 + 0.6 * tools["mid"]), 0, 1)[..., None]
+    carbon = np.array([0.055, 0.048, 0.042], np.float32) * (1 - brown) + np.array([0.19, 0.13, 0.085], np.float32) * brown
+    carbon = carbon * (1 + 0.18 * tools["grain"] + 0.2 * tools["lump"])[..., None]
+    colour = metal + (carbon - metal) * cover[..., None]
+    gloss = 0.42 * (1 - cover) + 0.05
+    rough = 0.42 + 0.33 * cover
+    labels: dict[str, Mask] = {}
+    if roof.flow_lines:
+        ridge = _traced(roof.flow_lines, half, size, 0.5)
+        relief += 0.10 * ridge
+        labels["casting line"] = ridge > 0.4
+    maps = {"height": height, "relief": relief, "colour": colour, "gloss": gloss, "rough": rough}
+    for index, valve in enumerate(roof.valves):
+        _set_valve(maps, labels, valve, index, x, y, tools, per_mm, seed)
+    if roof.hole is not None:
+        _bore_hole(maps, labels, roof.hole, x, y, tools)
+    if roof.cracks:
+        crack = _traced(roof.cracks, half, size, roof.crack_mm)
+        solid = np.where(maps["height"] < height - 1.5, 0.0, 1.0)
+        crack = crack * solid.astype(np.float32) * np.clip(0.85 + 0.25 * tools["mid"], 0.3, 1)
+        maps["colour"] *= (1 - 0.88 * crack)[..., None]
+        maps["gloss"] *= 1 - 0.8 * crack
+        maps["relief"] -= 0.10 * crack
+        # Old cracks bleed a trace of what went through them.
+        trail = blur(crack, 0.5 * per_mm) * 2.2
+        maps["colour"] += (np.array([0.22, 0.13, 0.07], np.float32) - maps["colour"]) * np.clip(trail * 0.22, 0, 0.3)[..., None]
+        labels["crack"] = crack > 0.35
+    return Floor(
+        half,
+        depth,
+        blur(maps["height"], 0.7),
+        np.ascontiguousarray(np.clip(maps["colour"], 0.004, 0.95), np.float32),
+        np.clip(maps["gloss"], 0.02, 0.9).astype(np.float32),
+        np.clip(maps["rough"], 0.14, 0.95).astype(np.float32),
+        labels,
+        np.asarray(maps["relief"], np.float32),
+    )
+
+
+def _set_valve(
+    maps: dict[str, Plane],
+    labels: dict[str, Mask],
+    valve: Valve,
+    index: int,
+    x: Plane,
+    y: Plane,
+    tools: dict[str, Plane],
+    per_mm: float,
+    seed: int,
+) -> None:
+    """Let one valve and its seat into the roof."""
+    dx, dy = x - np.float32(valve.x), y - np.float32(valve.y)
+    away = np.sqrt(dx * dx + dy * dy).astype(np.float32)
+    angle = np.arctan2(dy, dx).astype(np.float32)
+    plane = (PENT * abs(valve.y) + np.sign(valve.y) * PENT * dy).astype(np.float32) + 0 * x
+    r = valve.radius
+    kind = "exhaust" if valve.exhaust else "intake"
+    name = f"{kind} valve {index + 1}"
+    seat = smoothstep(r + 2.3, r + 2.0, away)
+    head = smoothstep(r + 0.04, r - 0.10, away)
+    gap = np.exp(-(((away - (r + 0.16)) / 0.17) ** 2)).astype(np.float32)
+    wide = 1.0 if valve.open_mm else 0.0
+    # The pocket and the seat ring are cut by one tool: flat, slightly sunk, with turned marks.
+    height, relief, colour = maps["height"], maps["relief"], maps["colour"]
+    height += (plane - 0.35 - height) * smoothstep(r + 3.0, r + 2.0, away)
+    ring = seat * (1 - head)
+    height -= 0.5 * ring * smoothstep(r + 1.6, r + 0.2, away)
+    relief *= 1 - 0.8 * seat
+    relief += ring * np.sin(away * 2 * np.pi / 0.22) * 0.004
+    seat_metal = np.array([0.40, 0.37, 0.33], np.float32) * (1 + 0.1 * tools["mid"])[..., None]
+    dirty = np.clip(0.45 + 0.35 * tools["mid"] + 0.2 * tools["lump"], 0, 0.92)[..., None]
+    seat_colour = seat_metal * (1 - dirty) + np.array([0.085, 0.065, 0.05], np.float32) * dirty
+    colour += (seat_colour - colour) * (ring * 0.9)[..., None]
+    maps["gloss"] += (0.45 * (1 - dirty[..., 0]) + 0.06 - maps["gloss"]) * ring
+    maps["rough"] += (0.38 - maps["rough"]) * ring
+    # The head: shallow dish, margin with a small chamfer, stamped ring.
+    dish = -0.55 * smoothstep(0.78 * r, 0.55 * r, away) - 0.5 * smoothstep(r - 0.7, r, away)
+    proud = plane + 0.35 + dish - valve.open_mm
+    height += (proud - height) * head
+    if valve.exhaust:
+        face = _exhaust_face(valve, away, angle, tools)
+    else:
+        face = _intake_face(valve, away, angle, tools)
+    colour += (face[0] - colour) * head[..., None]
+    maps["gloss"] += (face[1] - maps["gloss"]) * head
+    maps["rough"] += (face[2] - maps["rough"]) * head
+    relief += (face[3] - relief) * head
+    colour *= (1 - 0.9 * gap)[..., None]
+    height -= gap * 0.9 * (1 - wide)
+    labels[name] = away < r
+    if valve.notch_deg is not None:
+        _burn(maps, labels, valve, away, angle, tools, name)
+    if valve.crumb_deg is not None:
+        at = np.deg2rad(valve.crumb_deg)
+        cx, cy = valve.x + r * np.cos(at), valve.y + r * np.sin(at)
+        lump = smoothstep(1.5, 0.9, np.sqrt((x - cx) ** 2 + (y - cy) ** 2) + 0.35 * tools["lump"])
+        height += 0.7 * lump
+        colour *= (1 - 0.85 * lump)[..., None]
+        labels["carbon across the seat"] = lump > 0.5
+
+
+Face = tuple[Plane, Plane, Plane, Plane]
+
+
+def _exhaust_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plane]) -> Face:
+    """Tan to rust rings on a dry oxide ground, even all round unless the valve leaks on one side."""
+    r = valve.radius
+    q = away / r + 0.035 * tools["cloud"] + 0.03 * tools["mid"]
+    grey = np.array([0.30, 0.275, 0.25], np.float32)
+    tan = np.array([0.36, 0.235, 0.145], np.float32)
+    rust = np.array([0.235, 0.115, 0.065], np.float32)
+    dark = np.array([0.075, 0.060, 0.050], np.float32)
+    core = smoothstep(0.34, 0.18, q)[..., None]
+    ring = (smoothstep(0.30, 0.48, q) * smoothstep(0.80, 0.62, q))[..., None]
+    outer = smoothstep(0.68, 0.86, q)[..., None]
+    colour = tan * (1 - core) + dark * core * 0.6 + tan * core * 0.4
+    colour = colour + (rust - colour) * ring * np.clip(0.55 + 0.35 * tools["mid"], 0, 1)[..., None]
+    colour = colour + (grey - colour) * outer * 0.85
+    rays = np.sin(angle * 23 + 2.2 * tools["cloud"]) * 0.5 + np.sin(angle * 41 + tools["mid"]) * 0.5
+    crust = smoothstep(0.2, 1.4, tools["lump"] + 0.6 * tools["mid"] + 0.3 * rays) * valve.deposit
+    pale = np.array([0.42, 0.36, 0.28], np.float32)
+    colour = colour + (pale - colour) * (crust * 0.55)[..., None]
+    colour = colour * (1 + 0.10 * tools["grain"] + 0.05 * rays)[..., None]
+    if valve.pale_deg is not None:
+        turn = np.cos(angle - np.deg2rad(valve.pale_deg))
+        patch = smoothstep(0.62, 0.98, turn + 0.10 * tools["mid"]) * smoothstep(0.25, 0.75, q + 0.06 * rays)
+        hot = np.array([0.50, 0.50, 0.42], np.float32)
+        colour = colour + (hot - colour) * (patch * 0.75)[..., None]
+    margin = smoothstep(r - 0.9, r - 0.5, away)
+    colour = colour * (1 - 0.25 * margin)[..., None]
+    gloss = 0.10 + 0.10 * outer[..., 0] + 0.12 * margin
+    rough = 0.62 - 0.12 * outer[..., 0] + 0 * q
+    relief = 0.045 * tools["lump"] * (0.4 + valve.deposit) + 0.014 * tools["grain"] + 0.06 * crust
+    relief = relief + np.sin(away * 2 * np.pi / 0.35) * 0.0022
+    return colour.astype(np.float32), gloss.astype(np.float32), rough.astype(np.float32), relief.astype(np.float32)
+
+
+def _intake_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plane]) -> Face:
+    """Dark, part bare: oily carbon thicker in the middle, turned steel towards the margin."""
+    r = valve.radius
+    q = away / r
+    bare = smoothstep(0.45, 1.0, q + 0.28 * tools["cloud"] + 0.14 * tools["mid"])
+    steel = np.array([0.33, 0.32, 0.305], np.float32) * (1 + 0.06 * np.sin(away * 2 * np.pi / 0.40))[..., None]
+    soot = np.array([0.060, 0.052, 0.045], np.float32)
+    varnish = np.array([0.15, 0.105, 0.065], np.float32)
+    mix = np.clip(0.45 + 0.4 * tools["mid"], 0, 1)[..., None]
+    carbon = soot * mix + varnish * (1 - mix)
+    carbon = carbon * (1 + 0.2 * tools["lump"] + 0.14 * tools["grain"])[..., None]
+    stained = steel + (varnish * 1.2 - steel) * np.clip(0.35 + 0.3 * tools["mid"], 0, 0.8)[..., None]
+    colour = carbon + (stained - carbon) * (bare * 0.9)[..., None]
+    gloss = 0.10 + 0.38 * bare
+    rough = 0.58 - 0.20 * bare
+    relief = 0.05 * tools["lump"] * (1 - bare) + 0.010 * tools["grain"]
+    relief = relief + np.sin(away * 2 * np.pi / 0.40) * 0.0035 * bare
+    return colour.astype(np.float32), gloss.astype(np.float32), rough.astype(np.float32), relief.astype(np.float32)
+
+
+def _burn(
+    maps: dict[str, Plane],
+    labels: dict[str, Mask],
+    valve: Valve,
+    away: Plane,
+    angle: Plane,
+    tools: dict[str, Plane],
+    name: str,
+) -> None:
+    """A gutter burnt through the rim: black opening, melted pale lip, one-sided hot colour, cracks from its root."""
+    assert valve.notch_deg is not None
+    r, deep = valve.radius, valve.notch_mm
+    turn = angle - np.deg2rad(valve.notch_deg)
+    turn = np.arctan2(np.sin(turn), np.cos(turn))
+    side = np.abs(turn) * away + 0.32 * tools["mid"] + 0.18 * tools["lump"]
+    reach = (away - (r - deep)) / deep
+    opening = 0.33 * deep * (0.25 + 0.75 * np.clip(reach, 0, 1.2) ** 0.7)
+    gone = smoothstep(0.18, -0.18, side - opening) * smoothstep(-0.04, 0.10, reach + 0.04 * tools["lump"])
+    gone *= smoothstep(r + 1.3, r + 0.6, away)
+    lip = np.exp(-((np.maximum(side - opening, 0) / 0.9) ** 2)) * smoothstep(-0.35, 0.05, reach) * (1 - gone)
+    lip *= smoothstep(r + 0.6, r - 0.2, away)
+    hot = np.exp(-((side / (deep * 0.95)) ** 2)) * smoothstep(-1.3, 0.3, reach) * (away < r)
+    colour = maps["colour"]
+    colour += (np.array([0.47, 0.45, 0.36], np.float32) - colour) * (hot * 0.65)[..., None]
+    colour += (np.array([0.56, 0.53, 0.48], np.float32) - colour) * (lip * 0.8)[..., None]
+    maps["gloss"] += (0.34 - maps["gloss"]) * lip
+    maps["rough"] += (0.30 - maps["rough"]) * lip * 0.8
+    maps["relief"] += lip * (0.10 + 0.05 * tools["mid"])
+    maps["height"] += (maps["height"].min() - 4.5 - maps["height"]) * gone
+    colour *= (1 - 0.86 * gone)[..., None]
+    maps["gloss"] *= 1 - 0.85 * gone
+    labels["notch"] = gone > 0.5
+    labels["hot patch"] = (hot > 0.5) & labels[name] & ~labels["notch"]
+
+
+def _bore_hole(
+    maps: dict[str, Plane],
+    labels: dict[str, Mask],
+    hole: tuple[float, float, float],
+    x: Plane,
+    y: Plane,
+    tools: dict[str, Plane],
+) -> None:
+    """The plug hole: chamfer, two or three turns of thread in view, darkness."""
+    hx, hy, radius = hole
+    away = np.sqrt((x - hx) ** 2 + (y - hy) ** 2).astype(np.float32)
+    turn = np.arctan2(y - hy, x - hx).astype(np.float32)
+    inside = smoothstep(radius + 0.1, radius - 0.1, away)
+    boss = smoothstep(radius + 2.4, radius + 1.8, away)
+    maps["height"] += 0.35 * boss * (1 - inside) - 0.5 * smoothstep(radius + 0.8, radius, away) * (1 - inside)
+    fall = np.clip((radius - away) / (radius * 0.45), 0, 1)
+    thread = np.sin(2 * np.pi * (fall * 5.0) + turn)
+    maps["height"] += (-9.0 * fall + 0.45 * thread - 0.5) * inside
+    metal = np.array([0.34, 0.31, 0.27], np.float32) * np.clip(0.75 + 0.35 * thread, 0.2, 1.2)[..., None]
+    maps["colour"] += (metal * (1 - 0.93 * fall[..., None] ** 0.7) - maps["colour"]) * inside[..., None]
+    maps["gloss"] += (0.35 * (1 - fall) - maps["gloss"]) * inside
+    maps["rough"] += (0.4 - maps["rough"]) * inside
+    maps["relief"] *= 1 - inside
+    labels["plug hole"] = away < radius
+
+
+def chamber_view(
+    seed: int = 0,
+    *,
+    roof: RoofLook | None = None,
+    target: tuple[float, float] = (8.0, 12.0),
+    distance: float = 34.0,
+    lean: tuple[float, float] = (0.25, -0.3),
+    roll_deg: float = 0.0,
+    size: tuple[int, int] = (1280, 720),
+    focal: float | None = None,
+    k1: float = -0.05,
+    radius: float = 40.5,
+    made_by: Camera | None = None,
+    fine: int = 1,
+    lamps: dict[str, Any] | None = None,
+    ring: dict[str, Any] | None = None,
+) -> Rendered:
+    """A bent-back view of the roof: valves as ellipses, cracks and notches as outlines in ``truth``.
+
+    ``target`` is the spot in the middle (mm from the bore's axis), ``lean`` how far aside the tip stands per mm
+    of ``distance``.
+    """
+    depth = 60.0
+    roof = roof or RoofLook()
+    lens = Lens(size[0], size[1], focal or 0.72 * size[0], k1)
+    at = (target[0] + lean[0] * distance, target[1] + lean[1] * distance, depth - distance)
+    pose = look(at, (target[0], target[1], depth - 3.0), roll_deg)
+    floor = make_roof(roof, radius, depth, seed)
+    shot = take(lens, pose, Wall(radius, soot=0.5), floor, made_by or camera("tip720"), seed, fine, lamps, ring)
+    valves = []
+    for index, valve in enumerate(roof.valves):
+        turn = np.linspace(0, 2 * np.pi, 180, endpoint=False)
+        px, py = valve.x + valve.radius * np.cos(turn), valve.y + valve.radius * np.sin(turn)
+        pz = depth - (PENT * np.abs(valve.y) + np.sign(valve.y) * PENT * (py - valve.y))
+        points = project(lens, pose, np.stack([px, py, pz], axis=-1))
+        kind = "exhaust" if valve.exhaust else "intake"
+        valves.append(
+            {"name": f"{kind} valve {index + 1}", "diameter_mm": 2 * valve.radius, "ellipse": ellipse_of(points)}
+        )
+    shot.truth["valves"] = valves
+    return shot
+
+
+def crack_scene(
+    seed: int = 0, *, size: tuple[int, int] = (1280, 720), crack: bool = True, **view: Any
+) -> Rendered:
+    """A roof with a jagged crack from an exhaust seat to the plug hole: ``maps['crack']`` is its mask (H, W) bool.
+
+    Without ``crack`` the same roof sound, for counting false marks.
+    """
+    dice = Dice("crack", seed)
+    start = (dice.between(6.5, 8.5) * dice.sign(), dice.between(7.5, 10.0))
+    end = (dice.between(-2, 2), 4.6)
+    paths: list[tuple[tuple[float, float], ...]] = [wandering(start, end, seed)]
+    middle = paths[0][len(paths[0]) // 2]
+    if dice.chance(0.6):
+        paths.append(wandering(middle, (middle[0] + dice.between(-4, 4), middle[1] + dice.between(2, 5)), seed + 1))
+    paths.append(wandering((-4.9, dice.between(-2, 1)), (-dice.between(10, 14), dice.between(-1.5, 1.5)), seed + 2))
+    roof = RoofLook(
+        cracks=tuple(paths) if crack else (),
+        crack_mm=dice.between(0.13, 0.26),
+        carbon=dice.between(0.35, 0.65),
+        tan=dice.between(0.2, 0.6),
+    )
+    chosen: dict[str, Any] = {
+        "target": (dice.between(-3, 3), dice.between(3, 7)),
+        "distance": dice.between(20, 27),
+        "lean": (dice.between(-0.35, 0.35), dice.between(-0.35, 0.35)),
+        "roll_deg": dice.between(0, 360),
+    }
+    shot = chamber_view(seed, roof=roof, size=size, **(chosen | view))
+    mask: NDArray[Any] = shot.maps.get("label/crack", np.zeros(shot.image.shape[:2], np.bool_))
+    shot.maps["crack"] = mask
+    shot.truth["crack"] = {"outlines": outlines(np.asarray(mask, np.bool_)), "share": float(mask.mean())}
+    return shot
+
+
+__all__ = ["FOUR", "TWO", "RoofLook", "Valve", "chamber_view", "crack_scene", "make_roof", "wandering"]

@@ -1,0 +1,122 @@
+"""Two stills of one place, the second after something changed, the tip not quite where it was."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from borelog.demo.pictures.bore import take
+from borelog.demo.pictures.camera import camera
+from borelog.demo.pictures.cast import Floor, cast, see_labels
+from borelog.demo.pictures.chamber import FOUR, RoofLook, make_roof
+from borelog.demo.pictures.crown import CrownLook, make_crown
+from borelog.demo.pictures.grain import Dice, Mask
+from borelog.demo.pictures.optics import Lens, Pose, look, plane_homography, project
+from borelog.demo.pictures.rendered import Pair, PictureError, Rendered
+from borelog.demo.pictures.wall import Wall
+
+RADIUS, DEPTH = 40.5, 60.0
+Floors = tuple[Floor, Floor, tuple[str, ...]]
+
+
+def _crown(dice: Dice, seed: int, **changed: Any) -> Floors:
+    base = CrownLook(carbon=dice.between(0.45, 0.75), thick=dice.between(0.2, 0.5), tan=0.35, oil=0.0)
+    return (
+        make_crown(base, RADIUS, DEPTH, seed),
+        make_crown(replace(base, **changed), RADIUS, DEPTH, seed),
+        ("pits", "dents", "loose flakes", "missing piece"),
+    )
+
+
+def _valve(dice: Dice, seed: int) -> Floors:
+    base = RoofLook(carbon=0.5)
+    burnt = replace(FOUR[3], notch_deg=dice.between(0, 360), notch_mm=dice.between(4, 7))
+    return (
+        make_roof(base, RADIUS, DEPTH, seed),
+        make_roof(replace(base, valves=(*FOUR[:3], burnt)), RADIUS, DEPTH, seed),
+        ("notch",),
+    )
+
+
+KINDS: dict[str, Callable[[Dice, int], Floors]] = {
+    "dents": lambda d, s: _crown(d, s, dents=d.whole(3, 6)),
+    "pits": lambda d, s: _crown(d, s, pits=d.whole(10, 22)),
+    "flakes": lambda d, s: _crown(d, s, flakes=d.whole(4, 8)),
+    "bite": lambda d, s: _crown(d, s, bite_deg=d.between(0, 360)),
+    "notch": _valve,
+    "same": lambda d, s: _crown(d, s),
+}
+"""What happened between the two stills; 'same' is the control, nothing but the tip moved."""
+
+
+def _poses(dice: Dice, kind: str, move: float) -> tuple[Pose, Pose]:
+    if kind == "notch":
+        target, distance = (dice.between(9, 15), dice.between(11, 17)), dice.between(30, 36)
+    elif kind == "bite":
+        target, distance = (0.0, 0.0), dice.between(48, 54)
+    else:
+        target, distance = (dice.between(-8, 8), dice.between(-8, 8)), dice.between(38, 48)
+    lean = (dice.between(-0.15, 0.15), dice.between(-0.15, 0.15))
+    roll = dice.between(0, 360)
+    made = []
+    for step in (0.0, 1.0):
+        shift = [step * move * dice.between(-1.6, 1.6) for _ in range(3)]
+        at = (target[0] + lean[0] * distance + shift[0], target[1] + lean[1] * distance + shift[1], DEPTH - distance + shift[2])
+        aim = (target[0] + step * move * dice.between(-2, 2), target[1] + step * move * dice.between(-2, 2), DEPTH)
+        made.append(look(at, aim, roll + step * move * dice.between(-8, 8)))
+    return made[0], made[1]
+
+
+def before_after_stills(
+    seed: int = 0, kind: str = "dents", *, size: tuple[int, int] = (1280, 720), move: float = 1.0
+) -> tuple[Rendered, Rendered, Mask, NDArray[np.float64], NDArray[np.float64]]:
+    """Both stills with their own truth, the changed mask (frame of a), the matrix, and the exact flow.
+
+    The flow is (H, W, 2): pixel of a to pixel of b, by the geometry of the drawn relief; not a number where the
+    spot cannot land in b.
+    """
+    if kind not in KINDS:
+        raise PictureError(f"There is no change '{kind}'; choose one of {', '.join(KINDS)}.")
+    dice = Dice(f"pair.{kind}", seed)
+    before, after, names = KINDS[kind](dice, seed)
+    lens = Lens(size[0], size[1], 0.72 * size[0], 0.0)
+    pose_a, pose_b = _poses(dice, kind, move)
+    wall = Wall(RADIUS)
+    made_by = camera("tip720")
+    a = take(lens, pose_a, wall, before, made_by, seed)
+    b = take(lens, pose_b, wall, after, made_by, seed + 1)
+    seen = see_labels(after, cast(lens, pose_a, RADIUS, after))
+    mask = np.zeros((size[1], size[0]), np.bool_)
+    for name in names:
+        mask |= seen.get(name, np.zeros_like(mask))
+    if kind == "same":
+        mask[:] = False
+    flow = project(lens, pose_b, a.maps["point_mm"])
+    level = DEPTH if kind != "notch" else DEPTH - 3.2
+    return a, b, mask, plane_homography(lens, pose_a, pose_b, level), flow
+
+
+def before_after(
+    seed: int = 0, kind: str = "dents", *, size: tuple[int, int] = (1280, 720), move: float = 1.0
+) -> Pair:
+    """Two stills of one place, before and after.
+
+    Parameters
+    ----------
+    seed : of place, looks, movement and noise
+    kind : a key of :data:`KINDS`
+    move : 1 for a few mm, degrees of tilt and up to 8 degrees of roll between the stills; 0 for a fixed tip
+
+    Returns
+    -------
+    Pair
+        ``a``, ``b`` (H, W, 3) uint8 RGB; ``mask`` (H, W) bool in a's frame, what is new in b; ``homography`` 3x3,
+        a to b, exact for the crown's plane and near for its relief (a few px). See :func:`before_after_stills`
+        for the exact flow.
+    """
+    a, b, mask, homography, _ = before_after_stills(seed, kind, size=size, move=move)
+    return Pair(a.image, b.image, mask, homography)
