@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from borelog.acts.bench import Bench
+from borelog.acts.facts import facts_body
 from borelog.acts.words import body_words
 from borelog.logbook.entries import Content, Correct, Opened, Redo, Stored, Undo, Withdraw
 from borelog.text import BorelogError
@@ -18,13 +19,11 @@ def open_inspection(
     bench: Bench, name: str, *, demo: bool = False, facts: dict[str, str] | None = None
 ) -> str:
     """Begin an inspection; everything but the name may come later. Returns its id."""
-    from borelog.acts.facts import facts_body
-
     name = name.strip()
     if not name:
         raise ActError("an inspection needs a name: a plate, a place or a nickname will do")
     body = facts_body(facts) if facts else None
-    inspection_id = bench.journal.create(name, who=bench.who, demo=demo, at=bench.at)
+    inspection_id = bench.journal.create(name, who=bench.who, demo=demo)
     if body:
         bench.append(inspection_id, [(body, "")])
     return inspection_id
@@ -42,9 +41,7 @@ def enter_all(bench: Bench, inspection_id: str, bodies: list[tuple[Content, str]
 
 def rename(bench: Bench, inspection_id: str, name: str) -> Stored:
     """Give the inspection another name."""
-    from borelog.logbook.entries import Opened as _Opened
-
-    opened = bench.inspection(inspection_id).of(_Opened)[-1]
+    opened = bench.inspection(inspection_id).of(Opened)[-1]
     return enter(bench, inspection_id, Opened(name=name, demo=opened.body.demo, earlier=opened.body.earlier))
 
 

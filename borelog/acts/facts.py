@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import difflib
+
+from borelog.acts.bench import Bench
 from borelog.knowledge.facts import Fact, facts
+from borelog.logbook.described import engine_from_facts
 from borelog.logbook.entries import Facts
 from borelog.quantity import parse
 from borelog.text import BorelogError, one_line
@@ -22,8 +26,6 @@ def fact_named(name: str) -> Fact:
     FactError
         If none is called so; names the nearest.
     """
-    import difflib
-
     key = name.strip().lower().replace(" ", "_").replace("-", "_")
     table = facts()
     by_label = {f.label.lower().replace(" ", "_").replace("-", "_"): f for f in table.values()}
@@ -61,3 +63,18 @@ def facts_body(values: dict[str, str]) -> Facts:
         fact = fact_named(name)
         checked[fact.id] = checked_fact(fact, typed)
     return Facts(values=checked)
+
+
+def set_facts(bench: Bench, inspection_id: str, values: dict[str, str]) -> Facts:
+    """Enter facts, after a look whether an engine can be like that together with what is known already.
+
+    Raises
+    ------
+    BorelogError
+        With the plain reason; nothing is entered then.
+    """
+    body = facts_body(values)
+    merged = {**bench.inspection(inspection_id).facts, **body.values}
+    engine_from_facts({k: v for k, v in merged.items() if v})
+    bench.append(inspection_id, [(body, "")])
+    return body

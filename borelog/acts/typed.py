@@ -65,9 +65,14 @@ def procedure_named(name: str) -> Procedure:
 
 
 def _air_of(words: str) -> tuple[str, ...]:
-    """Places of the air table named in words ('exhaust, oil filler') or letters ('xo')."""
+    """Places of the air table in words ('exhaust, oil filler') or letters ('xo'); 'next hole 4' is 'neighbour:4'."""
     found: list[str] = []
     rest = f" {words.lower()} "
+    if at := re.search(
+        r"\b(?:n|neighbou?r|next (?:plug )?hole|next cylinder|hole)\s*(?:of|at)?\s*(\d+)\b", rest
+    ):
+        found.append(f"neighbour:{at[1]}")
+        rest = rest.replace(at[0], " ")
     for air in airs().values():
         for word in sorted(air.words, key=len, reverse=True):
             if re.search(rf"\b{re.escape(word)}\b", rest):

@@ -33,7 +33,9 @@ def _arg(*names: str, **options: Any) -> Arg:
     return Arg(names, options)
 
 
-INSPECTION = _arg("inspection", metavar="INSPECTION", help="short number, a unique part of the name, or 'last'")
+INSPECTION = _arg(
+    "inspection", metavar="INSPECTION", help="short number, a unique part of the name, or 'last'"
+)
 JSON = _arg("--json", action="store_true", help="print one JSON document and nothing else")
 OUT = _arg("-o", "--out", metavar="DIR", default=".", help="folder to write into (default: here)")
 PAIRS = _arg("values", nargs="*", metavar="NAME=VALUE", help="as many as you like")

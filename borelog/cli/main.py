@@ -41,10 +41,14 @@ def build_parser() -> argparse.ArgumentParser:
         usage="borelog [--logbook DIR] [COMMAND ...]",
     )
     parser.add_argument("--version", action="version", version=f"borelog {borelog.__version__}")
-    parser.add_argument("--logbook", metavar="DIR", help="the logbook's folder (else BORELOG_LOGBOOK, else your data folder)")
+    parser.add_argument(
+        "--logbook", metavar="DIR", help="the logbook's folder (else BORELOG_LOGBOOK, else your data folder)"
+    )
     parser.add_argument("--who", metavar="NAME", help="who is at it (else BORELOG_WHO, else the login name)")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
-    commands = parser.add_subparsers(dest="command", metavar="COMMAND", help=argparse.SUPPRESS, parser_class=_Parser)
+    commands = parser.add_subparsers(
+        dest="command", metavar="COMMAND", help=argparse.SUPPRESS, parser_class=_Parser
+    )
     for command in COMMANDS:
         sub = commands.add_parser(command.name, description=command.sentence.capitalize() + ".")
         for arg in command.args:

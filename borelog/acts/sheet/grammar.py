@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from borelog.acts.facts import FactError, checked_fact, fact_named
-from borelog.acts.sheet.items import item_for, section_items, state_for, states_for
+from borelog.acts.sheet.items import ItemError, Question, item_for, section_items, state_for, states_for
 from borelog.acts.sheet.lines import Line, flat
 from borelog.acts.typed import procedure_named, typed_reading
 from borelog.knowledge import tables
@@ -30,7 +31,8 @@ from borelog.logbook.entries import (
 from borelog.marks.places import Looked as State
 from borelog.marks.places import parse_place
 from borelog.marks.vocabulary import AGE, CERTAINTY, SEVERITY, FindingError, term
-from borelog.readings.conditions import conditions_for
+from borelog.readings.conditions import conditions_of as conditions_for
+from borelog.readings.conditions import read_answer
 from borelog.text import BorelogError, one_line
 
 
@@ -143,7 +145,9 @@ def _codes(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
     elif key in ("freeze frame", "frozen", "freeze"):
         yield Codes(text="", frozen=line.value), how
     else:
-        raise LineError(f"under [codes] write 'codes', 'battery disturbed' or 'freeze frame', not {one_line(line.key, 30)!r}")
+        raise LineError(
+            f"under [codes] write 'codes', 'battery disturbed' or 'freeze frame', not {one_line(line.key, 30)!r}"
+        )
 
 
 def _series(section: str) -> tuple[str, str]:
@@ -159,6 +163,7 @@ def _test(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str
     cylinders, rest = _split_cylinder(line.key, context, line.section)
     name = flat(rest if cylinders else line.key)
     if name in rows:
+        read_answer(rows[name], line.value)
         for c in cylinders or (None,):
             yield Conditions(test=test, values={rows[name].id: line.value}, cylinder=c, series=series), how
         return
@@ -183,26 +188,49 @@ def _test(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str
     )
 
 
-def _item(item: str, cylinders: tuple[int, ...] | None, value: str, how: str, series: str = "") -> Iterator[tuple[Content, str]]:
+def _item(
+    item: str, cylinders: tuple[int, ...] | None, value: str, how: str, series: str = ""
+) -> Iterator[tuple[Content, str]]:
     words, _, note = value.partition(";")
     row = item_for(item)
     if row is None:
         raise LineError(f"no question is called {one_line(item, 40)!r}")
+    if row.scope == "pair":
+        raise LineError(
+            f"write where the air came out with the leak-down: '3: 62 % next plug hole', and under [leak-down] '3 air at next hole: clear; at 4'"
+        )
     if row.scope == "engine" and cylinders:
         raise LineError(f"{row.id.replace('_', ' ')!r} is asked of the whole engine: leave the cylinder out")
     if row.scope != "engine" and not cylinders:
-        raise LineError(f"{row.id.replace('_', ' ')!r} is asked per cylinder: put the cylinder's number before it")
+        raise LineError(
+            f"{row.id.replace('_', ' ')!r} is asked per cylinder: put the cylinder's number before it"
+        )
     if flat(words) in ("not looked", "not done", ""):
         return
     for c in cylinders or (None,):
-        yield Seen(item=row.id, cylinder=c, state=state_for(row, words), note=note.strip(), series=series), how or "seen"
+        yield (
+            Seen(item=row.id, cylinder=c, state=state_for(row, words), note=note.strip(), series=series),
+            how or "seen",
+        )
+
+
+# A group of questions whose name people also write over the figures of a test.
+_FIGURES = {"compression": "compression_dry", "leakdown": "leakdown"}
 
 
 def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
     """Sections of questions: 'exhaust valve 3: notch', or '3: dry soot, odd one out' where the words alone tell."""
     section = flat(line.section)
+    if section in _FIGURES and re.match(r"^[~<]?\s*\d|^puffs|^n/a|^not ", line.value, re.I):
+        with contextlib.suppress(ItemError):
+            yield from _test(Line(_FIGURES[section], line.key, line.value, line.number), context, how)
+            return
     cylinders, rest = _split_cylinder(line.key, context, line.section)
-    if cylinders is not None and not rest and flat(line.value) in ("looked nothing", "looked, nothing", "nothing"):
+    if (
+        cylinders is not None
+        and not rest
+        and flat(line.value) in ("looked nothing", "looked, nothing", "nothing")
+    ):
         for c in cylinders:
             yield Looked(state=State.NOTHING, cylinder=c, test=section), how or "seen"
         return
@@ -216,7 +244,7 @@ def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
                 for c in cylinders:
                     yield typed_reading("plug_gap", c, gap[1]), how or "measured"
             elif words.strip():
-                row, state = states_for(section, words)
+                row, state = _answer(section, words)
                 for c in cylinders:
                     yield Seen(item=row.id, cylinder=c, state=state), how or "seen"
         return
@@ -224,15 +252,30 @@ def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
     row_found = item_for(name, section)
     if row_found is None:
         known = ", ".join(i.label for i in section_items(section))
-        raise LineError(f"no question of [{line.section}] is called {one_line(name, 40)!r}; here stand: {known}")
+        raise LineError(
+            f"no question of [{line.section}] is called {one_line(name, 40)!r}; here stand: {known}"
+        )
     yield from _item(row_found.id, cylinders, line.value, how)
+
+
+def _answer(section: str, words: str) -> tuple[Question, str]:
+    """'notch or burnt edge' or, where that alone does not tell, 'weep none': question and state."""
+    said = flat(words)
+    for q in section_items(section):
+        for name in (flat(q.label), flat(q.id), *(flat(a) for a in q.also)):
+            if said.startswith(f"{name} "):
+                with contextlib.suppress(BorelogError):
+                    return q, state_for(q, said[len(name) + 1 :])
+    return states_for(section, words)
 
 
 def _finding(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
     """'3: notch in the rim @ exhaust valve, severity 3, seen clearly, fresh; words of one's own'."""
     cylinders = cylinder_keys(line.key, context, line.section)
     if cylinders is None and flat(line.key) not in ("engine", "whole engine"):
-        raise LineError("a finding begins with a cylinder or 'engine', for example '3: ex_notch @ exhaust valve'")
+        raise LineError(
+            "a finding begins with a cylinder or 'engine', for example '3: ex_notch @ exhaust valve'"
+        )
     head, _, note = line.value.partition(";")
     parts = [p.strip() for p in head.split(",")]
     name, _, where = parts[0].partition("@")
@@ -281,7 +324,11 @@ def _finding(line: Line, context: Context, how: str) -> Iterator[tuple[Content, 
         )
 
 
-_STATES = {flat(s): s for s in State} | {"looked nothing": State.NOTHING, "nothing": State.NOTHING, "not done": State.NOT_LOOKED}
+_STATES = {flat(s): s for s in State} | {
+    "looked nothing": State.NOTHING,
+    "nothing": State.NOTHING,
+    "not done": State.NOT_LOOKED,
+}
 
 
 def _coverage(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
@@ -361,7 +408,9 @@ def reader_of(section: str) -> Reader:
         _series(section)
     except BorelogError as error:
         names = [s for s in _SECTIONS if s]
-        raise LineError(f"no section is called [{one_line(section, 40)}]; sections: {', '.join(names)}, or a test") from error
+        raise LineError(
+            f"no section is called [{one_line(section, 40)}]; sections: {', '.join(names)}, or a test"
+        ) from error
     return _test
 
 
@@ -376,7 +425,9 @@ def read_line(line: Line, context: Context) -> list[Said]:
     if flat(line.key) in ("how", "how taken", "taken"):
         how = how_taken(line.value)
         if how is None:
-            raise LineError(f"{one_line(line.value, 40)!r} is no way of taking a reading: measured, seen clearly, in part, inferred, told by ...")
+            raise LineError(
+                f"{one_line(line.value, 40)!r} is no way of taking a reading: measured, seen clearly, in part, inferred, told by ..."
+            )
         context.how[line.section] = how
         return []
     if not line.value:
@@ -385,7 +436,10 @@ def read_line(line: Line, context: Context) -> list[Said]:
     keep = section_reader in (_facts, _told, _prices, _note, _consent)
     value, how = (line.value, "") if keep else split_how(line.value)
     plain = Line(line.section, line.key, value, line.number, line.id)
-    return [Said(body, taken, line) for body, taken in section_reader(plain, context, how or context.how.get(line.section, ""))]
+    return [
+        Said(body, taken, line)
+        for body, taken in section_reader(plain, context, how or context.how.get(line.section, ""))
+    ]
 
 
 __all__ = ["Context", "FactError", "LineError", "Said", "facts", "how_taken", "read_line", "split_how"]

@@ -123,7 +123,9 @@ def _differing(body: Any, inspection: Inspection) -> Any | None:
     return msgspec.structs.replace(body, values=fresh) if fresh else None
 
 
-def _standing(said: Said, inspection: Inspection, by_key: dict[tuple[Any, ...], Recorded[Any]]) -> Recorded[Any] | None:
+def _standing(
+    said: Said, inspection: Inspection, by_key: dict[tuple[Any, ...], Recorded[Any]]
+) -> Recorded[Any] | None:
     if said.line.id:
         for group in inspection.things.values():
             for r in group:
@@ -142,13 +144,13 @@ def _carried(new: Any, old: Any) -> Any:
     return new
 
 
-def read_sheet(text: str, source: str, cylinders: tuple[int, ...]) -> tuple[list[Said], list[Trouble]]:
-    """Everything a sheet says, and the lines that could not be taken."""
+def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[Said], list[Trouble]]:
+    """Everything the lines say, and those that could not be taken."""
     context = Context(cylinders)
     said: list[Said] = []
     troubles: list[Trouble] = []
     first: dict[tuple[Any, ...], Line] = {}
-    for line in read_lines(text, source):
+    for line in lines:
         try:
             found = read_line(line, context)
             for s in found:
@@ -164,20 +166,35 @@ def read_sheet(text: str, source: str, cylinders: tuple[int, ...]) -> tuple[list
             continue
         said.extend(found)
         troubles.extend(
-            Trouble("doubtful", line.number, s.body.doubt) for s in found if isinstance(s.body, Reading) and s.body.doubt
+            Trouble("doubtful", line.number, s.body.doubt)
+            for s in found
+            if isinstance(s.body, Reading) and s.body.doubt
         )
     return _gathered(said), troubles
 
 
-def record(bench: Bench, inspection_id: str, text: str, source: str = "sheet", *, dry_run: bool = False) -> SheetResult:
-    """Enter a whole sheet into an inspection.
+def record_text(
+    bench: Bench, inspection_id: str, text: str, source: str = "sheet", *, dry_run: bool = False
+) -> SheetResult:
+    """Enter a whole sheet into an inspection; see `record`."""
+    return record(bench, inspection_id, read_lines(text, source), dry_run=dry_run)
+
+
+def record_lines(bench: Bench, inspection_id: str, section: str, values: dict[str, str]) -> SheetResult:
+    """Enter single lines of one section, as typed on a command line."""
+    lines = [Line(section, key, value, number) for number, (key, value) in enumerate(values.items(), 1)]
+    return record(bench, inspection_id, lines)
+
+
+def record(bench: Bench, inspection_id: str, lines: Iterable[Line], *, dry_run: bool = False) -> SheetResult:
+    """Enter the lines of a sheet into an inspection.
 
     Lines that cannot be taken are left out and listed; doubtful values are kept as typed and listed; lines that say
     what is already recorded add nothing; lines that say it differently become corrections.
     """
     inspection = bench.inspection(inspection_id)
     engine = engine_of(inspection)
-    said, troubles = read_sheet(text, source, engine.cylinders if engine else ())
+    said, troubles = read_sheet(lines, engine.cylinders if engine else ())
     by_key = {_key(r.body): r for kind in _KEYS for r in inspection.of(kind)}  # type: ignore[type-var]
     bodies: list[tuple[Any, str]] = []
     changes: list[Change] = []

@@ -1,0 +1,144 @@
+"""Lists over the record: inspections, the journal in words, search, one entry by the beginning of its id."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from borelog.acts.bench import Bench
+from borelog.acts.words import body_words
+from borelog.logbook.entries import Correct, Opened, Redo, Undo, Withdraw
+from borelog.logbook.inspection import Inspection, Recorded
+from borelog.text import BorelogError, one_line
+
+
+class KeepingError(BorelogError):
+    """Nothing, or more than one thing, is recorded under what was named."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One inspection in the list."""
+
+    number: int
+    id: str
+    name: str
+    demo: bool
+    engine: str
+    worst: str
+    call: str
+    open: int
+    opened_at: str
+    changed_at: str
+    entries: int
+
+
+@dataclass(frozen=True, slots=True)
+class JournalRow:
+    """One entry in words. ``undone`` says that it does not stand any more."""
+
+    id: str
+    at: str
+    who: str
+    how: str
+    kind: str
+    words: str
+    target: str
+
+
+@dataclass(frozen=True, slots=True)
+class Hit:
+    """One thing found by search."""
+
+    inspection: str
+    number: int
+    name: str
+    entry: str
+    words: str
+
+
+def listed(bench: Bench) -> list[Row]:
+    """All inspections, the one changed last first; what the cache has not said yet is worked out and kept."""
+    from borelog.acts.judging import say_summary, tables_digest
+
+    rows = []
+    for s in bench.journal.summaries(tables_digest()):
+        said = s.said or say_summary(bench, s.id)
+        rows.append(
+            Row(
+                s.number,
+                s.id,
+                one_line(s.name, 60),
+                s.demo,
+                said.engine,
+                said.worst,
+                said.call,
+                said.open,
+                s.opened,
+                s.changed,
+                s.entries,
+            )
+        )
+    return rows
+
+
+def journal_rows(bench: Bench, inspection_id: str) -> list[JournalRow]:
+    """Every entry of an inspection in order, corrections, undo and withdrawals included."""
+    rows = []
+    for s in bench.journal.entries(inspection_id):
+        body = s.body
+        target = body.target if isinstance(body, Correct | Withdraw | Undo | Redo) else ""
+        kind = body.kind if hasattr(body, "kind") else type(body).__name__.lower()
+        rows.append(
+            JournalRow(s.entry.id, s.entry.at, s.entry.who, s.entry.how, kind, body_words(body, 200), target)
+        )
+    return rows
+
+
+def entry_named(inspection: Inspection, text: str) -> Recorded[Any]:
+    """The recorded thing whose id begins with ``text`` (at least four characters).
+
+    Raises
+    ------
+    KeepingError
+        If none or several do.
+    """
+    wanted = text.strip().lower()
+    if len(wanted) < 4:
+        raise KeepingError("give at least four characters of the entry's id; 'borelog journal' lists them")
+    hits = [
+        r
+        for group in inspection.things.values()
+        for r in group
+        if any(v.entry.startswith(wanted) for v in (r.version, *r.earlier, *r.rivals))
+        or r.id.startswith(wanted)
+    ]
+    if len(hits) == 1:
+        return hits[0]
+    what = "several entries begin" if hits else "no entry begins"
+    raise KeepingError(f"{what} with {one_line(text, 40)!r}; 'borelog journal' lists the ids")
+
+
+def search(bench: Bench, words: str) -> list[Hit]:
+    """Everything recorded, in any inspection, that holds all the words (any case)."""
+    wanted = words.casefold().split()
+    hits: list[Hit] = []
+    if not wanted:
+        return hits
+    for s in bench.journal.summaries():
+        inspection = bench.inspection(s.id)
+        for kind, group in inspection.things.items():
+            for r in group:
+                if kind is Opened:
+                    text = s.name
+                else:
+                    text = f"{s.name} {body_words(r.body, 4000)} {' '.join(_free_text(r.body))}"
+                if all(w in text.casefold() for w in wanted):
+                    hits.append(Hit(s.id, s.number, one_line(s.name, 60), r.id, body_words(r.body, 160)))
+    return hits
+
+
+def _free_text(body: Any) -> list[str]:
+    return [v for f in body.__struct_fields__ if isinstance(v := getattr(body, f), str)]

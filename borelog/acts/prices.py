@@ -1,0 +1,105 @@
+"""Prices and cost lines as typed, checked against the table of what has a price."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+
+from borelog.knowledge import tables
+from borelog.text import BorelogError, one_line
+
+
+class PriceError(BorelogError):
+    """A price that cannot be taken; the text says what may be typed."""
+
+    exit_code = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """One row of the table of prices; ``kind`` is money or text."""
+
+    id: str
+    label: str
+    kind: str
+    why: str
+
+
+@lru_cache(maxsize=1)
+def prices() -> dict[str, Price]:
+    """All prices by id, in the order in which they are asked."""
+    return {
+        r["id"]: Price(r["id"], r["label"], r["kind"], r["why"])
+        for r in tables.rows("prices.csv", "id", "label", "kind", "why")
+    }
+
+
+def _key(name: str) -> str:
+    return re.sub(r"[\s_-]+", "_", name.strip().lower())
+
+
+def checked_price(name: str, typed: str) -> tuple[str, str]:
+    """The id and the value to be kept; an empty value takes the price back.
+
+    A price is one number, or three (low, likely, high). Cost lines are overridden by 'line COURSE LINE'.
+
+    Raises
+    ------
+    PriceError
+        For an unknown name, a negative value, or low over likely over high.
+    """
+    key, typed = _key(name), typed.strip()
+    by_label = {_key(p.label): p for p in prices().values()}
+    price = prices().get(key) or by_label.get(key)
+    if price is None and not key.startswith("line_"):
+        near = difflib.get_close_matches(key, [*prices(), *by_label], 1)
+        hint = f"; did you mean {near[0].replace('_', ' ')!r}?" if near else ""
+        raise PriceError(
+            f"nothing called {one_line(name, 40)!r} has a price here{hint} ('borelog price last' lists them)"
+        )
+    if not typed or (price and price.kind == "text"):
+        return (price.id if price else key), one_line(typed, 20)
+    money_range(typed, price.label if price else name)
+    return (price.id if price else key), typed
+
+
+def money_range(typed: str, what: str) -> tuple[float, float, float]:
+    """'900', '700 900 1400' or '700-1400' as low, likely and high.
+
+    Raises
+    ------
+    PriceError
+        For text that holds no such numbers, a negative one, or numbers out of order.
+    """
+    text = typed.strip()
+    if re.search(r"(?:^|\s)-\s*\d", text):
+        raise PriceError(
+            f"{what}: {one_line(typed, 40)!r} is below zero; type what it costs or brings without a sign"
+        )
+    parts = re.findall(r"\d[\d.,']*", text)
+    if not parts or len(parts) > 3:
+        raise PriceError(
+            f"{what}: {one_line(typed, 40)!r} is no price; type one number, or low likely high, without words"
+        )
+    try:
+        numbers = [_amount(p) for p in parts]
+    except ValueError as error:
+        raise PriceError(
+            f"{what}: {one_line(typed, 40)!r} is no price; type it plainly, for example 1250"
+        ) from error
+    if len(numbers) == 1:
+        numbers = numbers * 3
+    elif len(numbers) == 2:
+        numbers = [numbers[0], sum(numbers) / 2, numbers[1]]
+    if not numbers[0] <= numbers[1] <= numbers[2]:
+        raise PriceError(f"{what}: type low, likely and high in this order; {one_line(typed, 40)!r} is not")
+    return numbers[0], numbers[1], numbers[2]
+
+
+def _amount(text: str) -> float:
+    plain = text.replace("'", "")
+    if re.fullmatch(r"\d{1,3}([.,]\d{3})+", plain):
+        return float(re.sub(r"[.,]", "", plain))
+    return float(plain.replace(",", "."))

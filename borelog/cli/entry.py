@@ -1,0 +1,190 @@
+"""Commands that open, enter, correct and list."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+
+from borelog.acts import entering, keeping
+from borelog.acts.facts import facts_body, set_facts
+from borelog.acts.sheet.printing import sheet_text
+from borelog.acts.sheet.recording import SheetResult, record_lines, record_text
+from borelog.acts.words import body_words
+from borelog.cli.opening import UsageError, bench_for, pairs
+from borelog.cli.printing import out, out_json, table, tell
+from borelog.knowledge.facts import facts
+from borelog.text import one_line
+
+
+def new(args: argparse.Namespace) -> int:
+    """``borelog new NAME [fact=value ...]``."""
+    values = pairs(args.values)
+    if values:
+        facts_body(values)
+    with bench_for(args) as bench:
+        inspection = entering.open_inspection(bench, args.name)
+        try:
+            if values:
+                set_facts(bench, inspection, values)
+        finally:
+            number = bench.journal.number(inspection)
+            if args.json:
+                out_json({"inspection": inspection, "number": number, "name": args.name}, "borelog.new/1")
+            else:
+                out(f"inspection {number} opened: {one_line(args.name, 60)}")
+    return 0
+
+
+def list_(args: argparse.Namespace) -> int:
+    """``borelog list``."""
+    with bench_for(args) as bench:
+        rows = keeping.listed(bench)
+    if args.json:
+        out_json(rows, "borelog.list/1")
+    elif not rows:
+        out(
+            "no inspections yet: 'borelog new NAME' opens one, 'borelog demo' shows an invented one, 'borelog take PACK' takes one in"
+        )
+    else:
+        cells = [
+            (str(r.number), r.name, r.engine or "-", r.changed_at[:10], r.worst or "-", r.call or "open")
+            for r in rows
+        ]
+        out(table(cells, ("no", "name", "engine", "changed", "worst finding", "call")))
+    return 0
+
+
+def set_(args: argparse.Namespace) -> int:
+    """``borelog set INSPECTION fact=value ...``."""
+    values = pairs(args.values)
+    if not values:
+        raise UsageError(
+            "set what? For example: borelog set last layout='inline 4' bore=81; 'borelog facts' lists the names"
+        )
+    with bench_for(args) as bench:
+        inspection = bench.journal.find(args.inspection)
+        body = set_facts(bench, inspection, values)
+    out(f"saved: {body_words(body, 300)}")
+    return 0
+
+
+def facts_(args: argparse.Namespace) -> int:
+    """``borelog facts``."""
+    if args.json:
+        out_json(list(facts().values()), "borelog.facts/1")
+        return 0
+    rows = [(f.id, f.label, " | ".join(f.choices) or f.unit or f.kind) for f in facts().values()]
+    out(table(rows, ("name", "what", "how it may be typed")))
+    return 0
+
+
+def sheet(args: argparse.Namespace) -> int:
+    """``borelog sheet INSPECTION``."""
+    with bench_for(args) as bench:
+        out(sheet_text(bench.inspection(bench.journal.find(args.inspection)), blank=args.blank))
+    return 0
+
+
+def _source(name: str) -> tuple[str, str]:
+    if name == "-":
+        return sys.stdin.read(), "standard input"
+    path = Path(name)
+    try:
+        return path.read_text(encoding="utf-8"), path.name
+    except UnicodeDecodeError as error:
+        raise UsageError(f"{one_line(path.name, 60)} is not UTF-8 text; save the sheet as UTF-8") from error
+
+
+def _report(result: SheetResult, args: argparse.Namespace, dry_run: bool) -> int:
+    if args.json:
+        out_json(result, "borelog.record/1")
+        return 0 if result.clean else 1
+    verb = "would be " if dry_run else ""
+    for c in result.changes:
+        was = f"   (was: {c.before})" if c.before else ""
+        out(f"{'~' if c.before else '+'} line {c.line}: {verb}{c.kind}: {c.words}{was}")
+    for t in result.troubles:
+        out(f"? line {t.line}, {t.kind}: {t.words}")
+    left_out = sum(t.kind == "left out" for t in result.troubles)
+    doubtful = len(result.troubles) - left_out
+    out(
+        f"{len(result.changes)} {'would be ' if dry_run else ''}saved, {result.same} said already, "
+        f"{doubtful} doubtful (kept as typed), {left_out} left out"
+    )
+    if left_out:
+        tell("mend the lines left out and record the sheet again: only the differences go in")
+    return 0 if result.clean else 1
+
+
+def record(args: argparse.Namespace) -> int:
+    """``borelog record INSPECTION SHEET``."""
+    text, source = _source(args.sheet)
+    with bench_for(args) as bench:
+        result = record_text(bench, bench.journal.find(args.inspection), text, source, dry_run=args.dry_run)
+    return _report(result, args, args.dry_run)
+
+
+def note(args: argparse.Namespace) -> int:
+    """``borelog note INSPECTION SECTION key=value ...``."""
+    args.json = False
+    with bench_for(args) as bench:
+        result = record_lines(bench, bench.journal.find(args.inspection), args.section, pairs(args.values))
+    return _report(result, args, False)
+
+
+def undo_(args: argparse.Namespace) -> int:
+    """``borelog undo INSPECTION``."""
+    with bench_for(args) as bench:
+        out(f"undone: {entering.undo(bench, bench.journal.find(args.inspection))}")
+    return 0
+
+
+def redo_(args: argparse.Namespace) -> int:
+    """``borelog redo INSPECTION``."""
+    with bench_for(args) as bench:
+        out(f"brought back: {entering.redo(bench, bench.journal.find(args.inspection))}")
+    return 0
+
+
+def withdraw_(args: argparse.Namespace) -> int:
+    """``borelog withdraw INSPECTION ENTRY``."""
+    with bench_for(args) as bench:
+        inspection = bench.journal.find(args.inspection)
+        target = keeping.entry_named(bench.inspection(inspection), args.entry)
+        entering.withdraw(bench, inspection, target.id, args.why)
+    out(f"withdrawn: {body_words(target.body)}")
+    return 0
+
+
+def journal_(args: argparse.Namespace) -> int:
+    """``borelog journal INSPECTION``."""
+    with bench_for(args) as bench:
+        rows = keeping.journal_rows(bench, bench.journal.find(args.inspection))
+    if args.json:
+        out_json(rows, "borelog.journal/1")
+    else:
+        out(
+            table(
+                [(r.id[:8], r.at, r.who, r.how or "-", r.words) for r in rows],
+                ("entry", "when", "who", "how", "what"),
+            )
+        )
+    return 0
+
+
+def search_(args: argparse.Namespace) -> int:
+    """``borelog search WORD ...``."""
+    with bench_for(args) as bench:
+        hits = keeping.search(bench, " ".join(args.words))
+    if args.json:
+        out_json(hits, "borelog.search/1")
+    elif hits:
+        out(
+            table(
+                [(str(h.number), h.name, h.entry[:8], h.words) for h in hits], ("no", "name", "entry", "what")
+            )
+        )
+    else:
+        out("nothing recorded holds these words")
+    return 0 if hits else 1

@@ -1,0 +1,45 @@
+"""From the common arguments to an open bench and an inspection."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+
+from borelog.acts.bench import Bench, open_bench
+from borelog.text import BorelogError, one_line
+
+
+class UsageError(BorelogError):
+    """Arguments that do not fit together."""
+
+    exit_code = 2
+
+
+@contextmanager
+def bench_for(args: argparse.Namespace, *, create: bool = True, read_only: bool = False) -> Iterator[Bench]:
+    """The bench that ``--logbook`` and ``--who`` name; closed at the end."""
+    folder = Path(args.logbook) if args.logbook else None
+    bench = open_bench(folder, who=args.who, create=create, read_only=read_only)
+    try:
+        yield bench
+    finally:
+        bench.journal.close()
+
+
+def pairs(words: Sequence[str]) -> dict[str, str]:
+    """['bore=81 mm', 'layout=V6'] as a dictionary.
+
+    Raises
+    ------
+    UsageError
+        For a word without '='.
+    """
+    found: dict[str, str] = {}
+    for word in words:
+        name, sign, value = word.partition("=")
+        if not sign or not name.strip():
+            raise UsageError(f"{one_line(word, 40)!r} is no NAME=VALUE; write for example bore=81")
+        found[name.strip()] = value.strip()
+    return found

@@ -1,0 +1,85 @@
+"""Plain text and JSON on standard output; everything else goes to standard error."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import sys
+import textwrap
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import msgspec
+
+from borelog.text import clean
+
+
+def out(text: str = "") -> None:
+    """One line (or several) to standard output, cleaned."""
+    print(clean(text))
+
+
+def tell(text: str) -> None:
+    """A remark for the person, to standard error."""
+    print(clean(text), file=sys.stderr)
+
+
+def out_json(value: Any, schema: str) -> None:
+    """One JSON document with a ``schema`` name, and nothing else."""
+    plain = msgspec.to_builtins(value, enc_hook=_plain)
+    body = {"schema": schema, **plain} if isinstance(plain, dict) else {"schema": schema, "rows": plain}
+    print(json.dumps(body, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def _plain(value: Any) -> Any:
+    if hasattr(value, "item"):
+        return value.item()
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    raise TypeError(f"cannot be written as JSON: {type(value).__name__}")
+
+
+def width() -> int:
+    """The width to print for: the terminal's, else 100; never under 40."""
+    return max(40, shutil.get_terminal_size((100, 40)).columns)
+
+
+def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
+    """Text folded to the width, with an indent."""
+    return textwrap.fill(
+        clean(text),
+        width(),
+        initial_indent=indent if first is None else first,
+        subsequent_indent=indent,
+        break_long_words=True,
+    )
+
+
+def table(rows: Iterable[Sequence[str]], head: Sequence[str] = ()) -> str:
+    """Columns side by side, two blanks between; the last one is never padded."""
+    body = [[clean(str(cell)) for cell in row] for row in rows]
+    lines = [list(head), *body] if head else body
+    if not lines:
+        return ""
+    widths = [max(len(line[k]) for line in lines) for k in range(len(lines[0]))]
+    return "\n".join(
+        "  ".join(cell.ljust(w) for cell, w in zip(line, widths, strict=True)).rstrip() for line in lines
+    )
+
+
+def progress(words: str) -> Any:
+    """A callback (done, total) that draws a bar on a terminal and stays silent elsewhere."""
+    if not sys.stderr.isatty():
+        return lambda done, total: None
+
+    def show(done: int, total: int) -> None:
+        full = round(24 * done / total) if total else 24
+        end = "\n" if total and done >= total else ""
+        print(
+            f"\r{words} [{'#' * full}{'.' * (24 - full)}] {done}/{total}",
+            end=end,
+            file=sys.stderr,
+            flush=True,
+        )
+
+    return show
