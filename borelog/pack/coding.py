@@ -1,0 +1,128 @@
+"""`inspection.json` to bytes and back: canonical on the way out, strict on the way in."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from typing import Any
+
+import msgspec
+
+from borelog.pack.document import SCHEMA_ID, Document
+from borelog.pack.errors import Fault, Refused
+from borelog.text import one_line
+
+MAX_JSON = 64 << 20
+_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
+_decoder = msgspec.json.Decoder(Document)
+
+
+def six(value: float) -> float:
+    """A number with six significant digits, never a negative zero.
+
+    Raises
+    ------
+    ValueError
+        For infinity or not-a-number, which JSON cannot say.
+    """
+    if not math.isfinite(value):
+        raise ValueError("a number in the pack is not finite")
+    return float(f"{value:.6g}") + 0.0
+
+
+def _rounded(value: Any) -> Any:
+    kind = type(value)
+    if kind is float:
+        return six(value)
+    if kind is dict:
+        return {k: _rounded(v) for k, v in value.items()}
+    if kind is list or kind is tuple:
+        return [_rounded(v) for v in value]
+    return value
+
+
+def canonical(document: Document) -> Document:
+    """The document with its numbers rounded as they will be written, so that every view shows the same."""
+    return msgspec.convert(_rounded(msgspec.to_builtins(document)), Document)
+
+
+def encode(document: Document) -> bytes:
+    """Canonical bytes: sorted keys, indented by one blank, UTF-8, one newline at the end."""
+    raw = msgspec.json.encode(document, order="sorted")
+    return msgspec.json.format(raw, indent=1) + b"\n"
+
+
+def schema() -> bytes:
+    """The JSON Schema 2020-12 of the document."""
+    body = msgspec.json.schema(Document)
+    head = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$id": SCHEMA_ID,
+        "title": "borelog inspection, version 1",
+    }
+    return json.dumps({**head, **body}, indent=1, sort_keys=True, ensure_ascii=False).encode() + b"\n"
+
+
+def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    out = dict(pairs)
+    if len(out) != len(pairs):
+        raise ValueError("a name stands twice in one object")
+    for key in out:
+        if _FORBIDDEN.search(key):
+            raise ValueError("a name holds control characters")
+    return out
+
+
+def _no_constant(word: str) -> Any:
+    raise ValueError(f"{word} is no number")
+
+
+def _strings(value: Any) -> None:
+    stack = [value]
+    while stack:
+        item = stack.pop()
+        if isinstance(item, str):
+            if _FORBIDDEN.search(item):
+                raise ValueError(f"a text holds control characters: {one_line(item, 40)}")
+        elif isinstance(item, dict):
+            stack.extend(item.values())
+        elif isinstance(item, list):
+            stack.extend(item)
+
+
+def strict_json(raw: bytes, where: str) -> Any:
+    """JSON from a stranger: UTF-8, no name twice, no NaN, no control characters, bounded depth and size.
+
+    Raises
+    ------
+    Refused
+        Naming the file and what is wrong.
+    """
+    if len(raw) > MAX_JSON:
+        raise Refused(Fault("too large", where, f"holds more than {MAX_JSON >> 20} MiB"))
+    try:
+        value = json.loads(raw.decode("utf-8"), object_pairs_hook=_once, parse_constant=_no_constant)
+        _strings(value)
+    except RecursionError as error:
+        raise Refused(Fault("json", where, "is nested too deeply")) from error
+    except ValueError as error:
+        raise Refused(Fault("json", where, f"is not clean JSON ({one_line(str(error), 120)})")) from error
+    return value
+
+
+def decode(raw: bytes, where: str = "data/inspection.json") -> Document:
+    """A stranger's document, checked against the schema; strict as :func:`strict_json`.
+
+    Raises
+    ------
+    Refused
+        Naming the first thing that is wrong.
+    """
+    strict_json(raw, where)
+    try:
+        return _decoder.decode(raw)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise Refused(
+            Fault("schema", where, f"does not fit its schema ({one_line(str(error), 160)})")
+        ) from error
