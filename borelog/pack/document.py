@@ -14,7 +14,7 @@ from typing import Annotated, Literal
 import msgspec
 
 from borelog.marks.shapes import Shape
-from borelog.pack.judged import (
+from borelog.verdict.judged import (
     Because,
     Contradiction,
     Course,
