@@ -12,14 +12,14 @@ from pathlib import Path
 from borelog.stills import StillError
 from borelog.stills.gather import is_passed_over, natural
 from borelog.stills.guard import Guard
-from borelog.stills.intake import Picture, read_file, shown
+from borelog.stills.intake import PictureFacts, read_file, shown
 from borelog.stills.kinds import PICTURES, kind_by_name
 
 DEEPEST = 3
 PATIENCE = 10.0
 
 Stamp = tuple[int, int, int]
-Check = Callable[[bytes, str], Picture]
+Check = Callable[[bytes, str], PictureFacts]
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class Arrival:
 
     path: Path
     data: bytes = field(default=b"", repr=False)
-    picture: Picture | None = None
+    picture: PictureFacts | None = None
     why: str = ""
 
 

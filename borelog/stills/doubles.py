@@ -12,14 +12,15 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from borelog.stills.planes import Picture, luma
 
 NEAR = 8
 REACH = 6
 BITS = 64
 
 
-def phash(picture: NDArray[np.uint8]) -> int:
+def phash(picture: Picture) -> int:
     """64-bit fingerprint of a picture.
 
     Parameters
@@ -27,10 +28,9 @@ def phash(picture: NDArray[np.uint8]) -> int:
     picture : ndarray
         ``uint8`` (height, width, 3) blue, green, red, or (height, width) grey.
     """
-    # Reduced before it is made grey: averaging is linear, and grey of 32 x 32 costs nothing.
-    small = cv2.resize(picture, (32, 32), interpolation=cv2.INTER_AREA)
-    grey = cv2.cvtColor(small, cv2.COLOR_BGR2GRAY) if small.ndim == 3 else small
-    low = cv2.dct(grey.astype(np.float32))[:8, :8].ravel()
+    grey = luma(picture)
+    small = cv2.resize(grey, (32, 32), interpolation=cv2.INTER_AREA)
+    low = cv2.dct(small.astype(np.float32))[:8, :8].ravel()
     bits = low > np.median(low[1:])
     bits[0] = False
     return int.from_bytes(np.packbits(bits).tobytes(), "big")

@@ -17,7 +17,7 @@ from types import TracebackType
 from typing import BinaryIO
 
 from borelog.stills import StillError
-from borelog.stills.intake import PIXEL_CAP, Picture, check_kind, decode, shown
+from borelog.stills.intake import PIXEL_CAP, PictureFacts, check_kind, decode, shown
 
 MEMORY_CAP = 2 * 1024**3
 SECONDS = 30.0
@@ -83,7 +83,7 @@ class Guard:
         threading.Thread(target=_pump, args=(child.stdout, self._answers), daemon=True).start()
         return child
 
-    def check(self, data: bytes, name: str = "picture") -> Picture:
+    def check(self, data: bytes, name: str = "picture") -> PictureFacts:
         """Decode the picture in the child and say what it is.
 
         Raises
@@ -114,7 +114,7 @@ class Guard:
         answer = json.loads(line)
         if "error" in answer:
             raise StillError(answer["error"])
-        return Picture(**{**answer, "remarks": tuple(answer["remarks"])})
+        return PictureFacts(**{**answer, "remarks": tuple(answer["remarks"])})
 
 
 def _pump(stream: BinaryIO | None, answers: queue.Queue[bytes]) -> None:

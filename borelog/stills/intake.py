@@ -48,7 +48,7 @@ Image.MAX_IMAGE_PIXELS = PIXEL_CAP
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class PictureFacts:
     """What is known of a picture once it has been decoded.
 
     ``width`` and ``height`` are those of the upright picture. ``taken`` and ``camera`` are what the file claims:
@@ -312,7 +312,7 @@ def _missing_share(array: NDArray[np.uint8]) -> float:
 
 def decode(
     data: bytes, name: str = "picture", *, longest: int | None = None, cap: int = PIXEL_CAP
-) -> tuple[NDArray[np.uint8], Picture]:
+) -> tuple[NDArray[np.uint8], PictureFacts]:
     """The upright picture and what is known of it.
 
     Parameters
@@ -323,13 +323,13 @@ def decode(
         Used in messages, and compared with the content.
     longest : int, optional
         When given, the result may be smaller than the original, but its longer side is at least this many pixels (a
-        JPEG is then decoded at a half, quarter or eighth, which is faster); `Picture` still gives the full size.
+        JPEG is then decoded at a half, quarter or eighth, which is faster); `PictureFacts` still gives the full size.
     cap : int
         Most pixels, checked before decoding.
 
     Returns
     -------
-    tuple of (ndarray, Picture)
+    tuple of (ndarray, PictureFacts)
         ``uint8`` (height, width, 3) in the order blue, green, red.
 
     Raises
@@ -377,10 +377,10 @@ def decode(
     upright = _upright(bgr, orientation)
     if orientation >= 5:
         width, height = height, width
-    return upright, Picture(kind, width, height, orientation, taken, camera, tuple(remarks + notes + more))
+    return upright, PictureFacts(kind, width, height, orientation, taken, camera, tuple(remarks + notes + more))
 
 
-def decode_file(path: str | os.PathLike[str]) -> tuple[NDArray[np.uint8], Picture]:
+def decode_file(path: str | os.PathLike[str]) -> tuple[NDArray[np.uint8], PictureFacts]:
     """`read_file` and `decode` in one step."""
     return decode(read_file(path), Path(path).name)
 
