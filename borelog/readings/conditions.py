@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 
 from borelog.knowledge import tables
 from borelog.quantity import NoValue, Quantity, parse
@@ -150,7 +150,7 @@ def conditions() -> dict[str, Condition]:
     }
 
 
-@lru_cache(maxsize=None)
+@cache
 def conditions_of(test: str) -> tuple[Condition, ...]:
     """The conditions a test asks for; empty for a test that asks none."""
     return tuple(c for c in conditions().values() if test in c.tests)
