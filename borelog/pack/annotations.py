@@ -78,7 +78,7 @@ def _items(document: Document) -> Iterator[dict[str, Any]]:
             yield _annotation(id_, still, mark, texts, still.by.who, still.by.at)
 
 
-def annotations(document: Document) -> bytes:
+def web_annotations(document: Document) -> bytes:
     """`annotations.jsonld`: one annotation page with every mark whose still is in the pack."""
     page = {
         "@context": "http://www.w3.org/ns/anno.jsonld",

@@ -97,7 +97,11 @@ class Fact(Section, frozen=True, kw_only=True):
 
 
 class EngineSection(Section, frozen=True, kw_only=True):
-    """The engine. ``banks`` lists cylinder numbers in physical order from the timing-drive end, one tuple a bank."""
+    """The engine. ``banks`` lists cylinder numbers in physical order from the timing-drive end, one tuple a bank.
+
+    ``spots`` is the drawn plan: (cylinder, row, column), row 0 nearest the timing drive, column 0 left; ``ends`` names
+    its top and bottom.
+    """
 
     words: Text
     kind: Literal["inline", "v", "flat", "not said"]
@@ -107,6 +111,12 @@ class EngineSection(Section, frozen=True, kw_only=True):
     firing_order: tuple[int, ...]
     numbering: Text
     facts: tuple[Fact, ...]
+    labels: tuple[Text, ...] = ()
+    spots: tuple[tuple[int, int, int], ...] = ()
+    heads: tuple[Text, ...] = ()
+    ends: tuple[Text, Text] = ("timing-drive end", "gearbox end")
+    intake: Text = ""
+    bridges: tuple[tuple[int, int], ...] = ()
 
 
 class CylinderLine(Section, frozen=True, kw_only=True):

@@ -11,7 +11,7 @@ from typing import get_args
 
 from borelog.pack.document import LeftOut
 from borelog.pack.errors import PackError
-from borelog.pack.judged import Reader
+from borelog.verdict.judged import Reader
 
 READERS: tuple[str, ...] = get_args(Reader)
 

@@ -8,6 +8,7 @@ or lying or over-compressed zip entries, and more than a pack can ever hold.
 from __future__ import annotations
 
 import hashlib
+import io
 import os
 import re
 import stat
@@ -16,7 +17,7 @@ import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO, Protocol, cast
+from typing import Protocol
 
 from borelog.pack.errors import Fault, PackError, Refused
 from borelog.text import one_line
@@ -128,20 +129,20 @@ class FolderSource:
                         yield relative, entry
 
     @contextmanager
-    def _open(self, name: str) -> Iterator[BinaryIO]:
+    def _open(self, name: str) -> Iterator[io.FileIO]:
         flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
         handle = os.open(self.folder / name, flags)
-        with os.fdopen(handle, "rb", buffering=0) as stream:
+        with io.FileIO(handle, "rb") as stream:
             if os.fstat(handle).st_size != self.sizes[name]:
                 raise _refuse("changed", name, "changed while it was read")
-            yield cast(BinaryIO, stream)
+            yield stream
 
     def read(self, name: str, limit: int = MAX_FILE) -> bytes:
         """The bytes of one file; refuses more than ``limit``."""
         if self.sizes[name] > limit:
             raise _refuse("too large", name, f"is larger than {limit >> 20} MiB")
         with self._open(name) as stream:
-            return stream.read(self.sizes[name]) if self.sizes[name] else b""
+            return stream.readall()
 
     def digest(self, name: str) -> str:
         """SHA-256 of one file in hex."""

@@ -160,7 +160,8 @@ TABLES: tuple[Table, ...] = (
         (
             ("still", "string", "id in this pack"), ("file", "string", "path below data/"),
             ("sha256", "string", "of the file in the pack"), ("original_sha256", "string", "of the untouched original"),
-            ("bytes", "integer", "size of the file"), ("width_px", "integer", "upright"), ("height_px", "integer", "upright"),
+            ("bytes", "integer", "size of the file"),
+            ("width_px", "integer", "upright"), ("height_px", "integer", "upright"),
             _CYLINDER, ("where", "string", "place"), ("taken", "string", "by the camera's clock"),
             ("caption", "string", "caption"), ("missing", "string", "why it is not here"), _WHO, _AT,
         ),
