@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -24,27 +25,42 @@ def connect(folder: Path, *, create: bool, read_only: bool) -> sqlite3.Connectio
         raise LogbookError(
             f"there is no logbook in {one_line(str(folder), 200)}; look at --logbook, or make one with 'borelog new'"
         )
-    fresh = not path.exists()
     if sqlite3.sqlite_version_info < (3, 37):  # pragma: no cover
         raise LogbookError("SQLite 3.37 or newer is needed; use a newer Python")
     with plainly(folder):
-        mode = "ro" if read_only else "rwc" if create else "rw"
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode={mode}",
-            uri=True,
-            isolation_level=None,
-            check_same_thread=False,
-            timeout=WAIT_MS / 1000,
-        )
+        if read_only and path.with_name(FILE + "-journal").exists() and os.access(folder, os.W_OK):
+            _opened(path, "rw").close()  # a write was cut off: only a writer may take it back
+        connection = _opened(path, "ro" if read_only else "rwc" if create else "rw")
         try:
             _settle(connection, folder, read_only=read_only)
-            if fresh and not read_only:
+            if not read_only and _bare(connection):
                 schema.lay(connection)
             _ours(connection, folder)
         except BaseException:
             connection.close()
             raise
     return connection
+
+
+def _opened(path: Path, mode: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.absolute().as_uri()}?mode={mode}",
+        uri=True,
+        isolation_level=None,
+        check_same_thread=False,
+        timeout=WAIT_MS / 1000,
+    )
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+def _bare(connection: sqlite3.Connection) -> bool:
+    """An empty file, as a plug pulled at the very beginning leaves it."""
+    return not connection.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0]
 
 
 def _settle(connection: sqlite3.Connection, folder: Path, *, read_only: bool) -> None:
@@ -64,9 +80,14 @@ def _settle(connection: sqlite3.Connection, folder: Path, *, read_only: bool) ->
             raise LogbookError(f"SQLite would not set {name} to {value} for {folder}; use a newer Python")
 
 
+def version_of(connection: sqlite3.Connection) -> int:
+    """The schema's version in the file."""
+    return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
 def _ours(connection: sqlite3.Connection, folder: Path) -> None:
     made_by = connection.execute("PRAGMA application_id").fetchone()[0]
-    version = connection.execute("PRAGMA user_version").fetchone()[0]
+    version = version_of(connection)
     where = one_line(str(folder), 200)
     if made_by != schema.APPLICATION_ID:
         raise NotUnderstood(f"{where} holds a database of another program; choose another --logbook")

@@ -61,7 +61,9 @@ def _rows(text: str) -> list[list[int]]:
     try:
         return [[int(n) for n in row.replace(",", " ").split()] for row in text.split("/")]
     except ValueError as error:
-        raise EngineError("rows of cylinders are numbers with a / between the rows, as 1 2 3 / 4 5 6") from error
+        raise EngineError(
+            "rows of cylinders are numbers with a / between the rows, as 1 2 3 / 4 5 6"
+        ) from error
 
 
 @lru_cache(maxsize=256)

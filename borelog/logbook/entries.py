@@ -328,7 +328,9 @@ class EntryError(BorelogError):
     exit_code = 4
 
 
-class Envelope(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, forbid_unknown_fields=False):
+class Envelope(
+    msgspec.Struct, frozen=True, gc=False, kw_only=True, omit_defaults=True, forbid_unknown_fields=False
+):
     """Identity and circumstances of an entry.
 
     ``id`` is a UUID in hex; ``writer`` the UUID of the writing installation and ``number`` counts that writer's entries
@@ -351,7 +353,7 @@ class Envelope(msgspec.Struct, frozen=True, kw_only=True, omit_defaults=True, fo
     seen: dict[str, int] = {}
 
 
-class Entry(Envelope, frozen=True, kw_only=True):
+class Entry(Envelope, frozen=True, gc=False, kw_only=True):
     """An envelope with a body this version understands."""
 
     body: Known
@@ -365,7 +367,7 @@ class _Kind(msgspec.Struct, frozen=True):
     kind: str = "?"
 
 
-class Stored(msgspec.Struct, frozen=True):
+class Stored(msgspec.Struct, frozen=True, gc=False):
     """An entry as the journal holds it: parsed, its exact bytes, and their SHA-256 in hex."""
 
     entry: Envelope
@@ -395,8 +397,10 @@ def digest_of(raw: bytes) -> str:
     return hashlib.sha256(raw).hexdigest()
 
 
-def decode(raw: bytes) -> Stored:
-    """An entry from its bytes; an unknown kind, or a known one with fields from a newer version, becomes ``Unknown``.
+def decode(raw: bytes, digest: str = "") -> Stored:
+    """An entry from its bytes (and their digest where it is noted).
+
+    An unknown kind, or a known one with fields from a newer version, becomes ``Unknown``.
 
     Raises
     ------
@@ -405,7 +409,7 @@ def decode(raw: bytes) -> Stored:
     """
     try:
         entry = _decoder.decode(raw)
-        return Stored(entry, entry.body, raw, digest_of(raw))
+        return Stored(entry, entry.body, raw, digest or digest_of(raw))
     except msgspec.DecodeError:
         pass
     try:
@@ -413,4 +417,4 @@ def decode(raw: bytes) -> Stored:
         kind = _kind_decoder.decode(loose.body).kind
     except (msgspec.DecodeError, UnicodeDecodeError) as error:
         raise EntryError(f"an entry of the journal cannot be read ({error}); run 'borelog doctor'") from error
-    return Stored(loose, Unknown(kind, bytes(loose.body)), raw, digest_of(raw))
+    return Stored(loose, Unknown(kind, bytes(loose.body)), raw, digest or digest_of(raw))

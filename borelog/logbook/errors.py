@@ -15,6 +15,8 @@ class LogbookError(BorelogError):
     """The logbook cannot do what was asked; nothing recorded before is lost."""
 
     exit_code = 3
+    unsaved = False
+    """True where an entry was to be saved and was not."""
 
 
 class NotUnderstood(LogbookError):
@@ -58,7 +60,8 @@ _SQLITE = (
     (
         "disk i/o",
         DiskFailed,
-        "the disk reported a fault while saving to {where}; this may not be saved. Copy the logbook to another disk before going on",
+        "the disk reported a fault while saving to {where}; this may not be saved. Copy the logbook to another disk, "
+        "then start again",
     ),
     (
         "unable to open",

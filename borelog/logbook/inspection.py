@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Generic, TypeVar
 
+import msgspec
+
 from borelog.logbook.entries import Content, Unknown
 
 B = TypeVar("B", bound=Content)
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, slots=True)
-class Version(Generic[B]):
+class Version(msgspec.Struct, Generic[B], frozen=True, gc=False):
     """One wording of a recorded thing, by the entry that said it."""
 
     entry: str
@@ -21,10 +22,10 @@ class Version(Generic[B]):
     at: str
     how: str
     writer: str
+    clock: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class Recorded(Generic[B]):
+class Recorded(msgspec.Struct, Generic[B], frozen=True, gc=False):
     """A recorded thing as it stands now.
 
     ``id`` is its first entry and never changes; ``version`` the wording that stands; ``earlier`` the ones it replaced,
@@ -63,6 +64,8 @@ class Inspection:
 
     ``things`` holds, by kind of body, everything recorded in order of first entry, withdrawn things included;
     ``heads`` maps each writer to (entries, digest of the last); ``clock`` is the highest Lamport clock seen.
+    ``disputed`` names facts and prices, as ('facts' or 'prices', id), for which two people said different things apart;
+    the value that stands is in ``facts`` or ``prices``, the others are the versions given here.
     """
 
     id: str
@@ -72,6 +75,7 @@ class Inspection:
     facts: dict[str, str] = field(default_factory=dict)
     prices: dict[str, str] = field(default_factory=dict)
     sources: dict[tuple[str, str], str] = field(default_factory=dict)
+    disputed: dict[tuple[str, str], tuple[Version[Any], ...]] = field(default_factory=dict)
     forgotten: dict[str, str] = field(default_factory=dict)
     unknown: tuple[Unknown, ...] = ()
     heads: dict[str, tuple[int, str]] = field(default_factory=dict)

@@ -9,25 +9,45 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-import threading
 import uuid
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
-from borelog.logbook import chain, connection, durable, summaries, writers
-from borelog.logbook.entries import Entry, Known, Opened, Scalar, Stored, decode, digest_of, encode
+from borelog.logbook import (
+    backup,
+    chain,
+    connection,
+    durable,
+    forgetting,
+    locks,
+    merging,
+    migrating,
+    schema,
+    summaries,
+    volumes,
+    writers,
+)
+from borelog.logbook.entries import (
+    Correct,
+    Entry,
+    Forgotten,
+    Known,
+    Opened,
+    Redo,
+    Scalar,
+    Stored,
+    Undo,
+    Withdraw,
+    digest_of,
+    encode,
+)
 from borelog.logbook.errors import DiskFailed, LogbookError, plain, plainly
 from borelog.logbook.fold import fold
-from borelog.logbook.inspection import Inspection
-from borelog.logbook.pictures import Pictures
-from borelog.logbook.summaries import Said, Summary
+from borelog.logbook.reader import WHEREABOUTS, Reader
+from borelog.logbook.summaries import Said
 from borelog.text import one_line
-
-KEPT = 12
-"""Inspections whose entries stay in memory."""
 
 
 def now() -> str:
@@ -35,32 +55,26 @@ def now() -> str:
     return datetime.now().astimezone().isoformat(timespec="seconds")
 
 
-class _Held:
-    """Entries of one inspection in memory, and their fold."""
-
-    __slots__ = ("entries", "folded", "last")
-
-    def __init__(self) -> None:
-        self.entries: list[Stored] = []
-        self.last = 0
-        self.folded: Inspection | None = None
+def _may_rename(body: Known) -> bool:
+    return isinstance(body, Opened | Undo | Redo | Withdraw) or (
+        isinstance(body, Correct) and isinstance(body.body, Opened)
+    )
 
 
-class Journal:
+class Journal(Reader):
     """A logbook opened for reading and writing. Use as a context manager, or ``close`` it."""
 
-    def __init__(self, folder: Path, db: sqlite3.Connection, *, read_only: bool) -> None:
-        self.folder = folder
+    def __init__(
+        self, folder: Path, db: sqlite3.Connection, hold: locks.Hold | None, *, read_only: bool
+    ) -> None:
+        super().__init__(folder, db)
         self.read_only = read_only
-        self.pictures = Pictures(folder)
         self.unsaved: list[tuple[str, Known, str, str]] = []
-        self._db = db
-        self._own = 0
+        self.warnings = tuple(filter(None, [volumes.synced(folder)]))
+        self._hold = hold
         self._writer = ""
         self._mark: writers.Mark | None = None
         self._stopped = ""
-        self._held: dict[int, _Held] = {}
-        self._guard = threading.RLock()
 
     @classmethod
     def open(cls, folder: Path, create: bool = True, read_only: bool = False) -> Journal:
@@ -72,12 +86,28 @@ class Journal:
             Missing, unreadable, read-only, of another program, newer, on a network drive or held for exclusive work.
         """
         folder = Path(folder)
+        volumes.refuse_network(folder)
         if create and not read_only and not (folder / connection.FILE).exists():
             with plainly(folder):
                 durable.make_folder(folder)
-        return cls(
-            folder, connection.connect(folder, create=create, read_only=read_only), read_only=read_only
-        )
+        elif not (folder / connection.FILE).exists():
+            connection.connect(folder, create=False, read_only=read_only)
+        hold = locks.share(folder)
+        db: sqlite3.Connection | None = None
+        try:
+            db = connection.connect(folder, create=create, read_only=read_only)
+            if not read_only and connection.version_of(db) < schema.VERSION:
+                if hold is not None:
+                    hold.release()
+                migrating.migrate(folder, db)
+                hold = locks.share(folder)
+        except BaseException:
+            if hold is not None:
+                hold.release()
+            if db is not None:
+                db.close()
+            raise
+        return cls(folder, db, hold, read_only=read_only)
 
     @property
     def writer(self) -> str:
@@ -138,21 +168,36 @@ class Journal:
         try:
             with self._writing():
                 number = self._new_number(inspection) if new else self._number(inspection)
-                stored = self._chained(number, inspection, bodies, who, when)
-                self._insert(number, stored)
-                opened = next((b for b, _ in bodies if isinstance(b, Opened)), None) if new else None
-                summaries.touch(
-                    self._db,
-                    number,
-                    name=opened.name if opened else None,
-                    demo=bool(opened and opened.demo),
-                    opened=when,
-                    changed=when,
-                )
-        except LogbookError:
-            self.unsaved.extend((inspection, body, who, how) for body, how in bodies)
+                stored = self._record(number, inspection, bodies, who, when)
+        except LogbookError as error:
+            if error.unsaved:
+                self.unsaved.extend((inspection, body, who, how) for body, how in bodies)
             raise
         return tuple(stored)
+
+    def _record(
+        self, number: int, inspection: str, bodies: list[tuple[Known, str]], who: str, when: str
+    ) -> list[Stored]:
+        """Chain and insert bodies inside the running transaction."""
+        stored = self._chained(number, inspection, bodies, who, when)
+        renames = any(_may_rename(body) for body, _ in bodies)
+        before = self._load(number).entries if renames else []
+        self._insert(number, stored)
+        self._touch(number, len(stored), when, [*before, *stored] if renames else None)
+        return stored
+
+    def _touch(self, number: int, added: int, changed: str, entries: list[Stored] | None) -> None:
+        """Keep the list's line right; ``entries`` where the name may have become another."""
+        folded = fold(entries) if entries is not None else None
+        summaries.touch(
+            self._db,
+            number,
+            added=added,
+            name=folded.name if folded else None,
+            demo=bool(folded and folded.demo),
+            opened=folded.opened_at if folded else "",
+            changed=folded.changed_at if folded else changed,
+        )
 
     def _chained(
         self, number: int, inspection: str, bodies: list[tuple[Known, str]], who: str, when: str
@@ -189,14 +234,17 @@ class Journal:
         return out
 
     def _news(self, number: int, others: dict[str, int], own: int) -> dict[str, int]:
-        """What came in from other writers since the writer's previous entry."""
+        """Counts of those other writers from whom something came in after the writer's previous entry."""
         if not others:
             return {}
-        known: dict[str, int] = {}
-        for s in self._load(number).entries:
-            if s.entry.writer == self._writer and s.entry.number <= own:
-                known.update({w: max(n, known.get(w, 0)) for w, n in s.entry.seen.items()})
-        return {w: n for w, n in others.items() if n > known.get(w, 0)}
+        since = self._db.execute(
+            "SELECT coalesce(max(row), 0) FROM entry WHERE inspection=? AND writer=? AND number=?",
+            (number, self._writer, own),
+        ).fetchone()[0]
+        fresh = self._db.execute(
+            "SELECT DISTINCT writer FROM entry WHERE inspection=? AND row>?", (number, since)
+        )
+        return {writer: others[writer] for (writer,) in fresh if writer in others}
 
     def _insert(self, number: int, stored: Iterable[Stored]) -> None:
         rows = [
@@ -213,6 +261,69 @@ class Journal:
             digest=excluded.digest WHERE excluded.number > head.number""",
             [(n, writer, count, clock, digest) for n, writer, count, clock, _, digest, _ in rows],
         )
+
+    def merge(self, stored: Iterable[Stored]) -> merging.Merged:
+        """Take in entries written elsewhere, of one or several inspections: all of them, or none.
+
+        Raises
+        ------
+        Conflict
+            If the histories do not fit together; the sentence says where.
+        """
+        incoming = merging.by_inspection(stored)
+        added: dict[str, int] = {}
+        fresh: list[str] = []
+        with self._writing():
+            for id_, entries in incoming.items():
+                row = self._db.execute("SELECT number FROM inspection WHERE id=?", (id_,)).fetchone()
+                held = self._load(row[0]).entries if row else []
+                whole = chain.union(held, entries)
+                have = {s.digest for s in held}
+                news = [s for s in whole if s.digest not in have]
+                merging.refuse_known_ids(self._db, news)
+                if row is None:
+                    fresh.append(id_)
+                if news:
+                    number = row[0] if row else self._new_number(id_)
+                    self._insert(number, news)
+                    self._touch(number, len(news), "", list(whole))
+                added[id_] = len(news)
+        return merging.Merged(added, tuple(fresh))
+
+    def merge_logbook(self, folder: Path) -> merging.Merged:
+        """Take in everything of another logbook: stills first, then entries, inspection by inspection.
+
+        What does not fit together is refused with a sentence in the answer; the rest goes in.
+        """
+        return merging.merge_logbook(self, Path(folder))
+
+    def forget(self, still: str, *, who: str, why: str) -> tuple[str, ...]:
+        """Remove the bytes of a still and its view copy for good, in every inspection of this logbook.
+
+        Digest, who, when and why stay in the journal, and its chains stay valid. Returns the inspections concerned.
+        Copies in packs and backups made before are beyond reach.
+
+        Parameters
+        ----------
+        still
+            Digest, the beginning of one, or a file name that only one still has.
+        """
+        with self._guard:
+            sha256, copies = forgetting.meant(self, still)
+            when = now()
+            with self._writing():
+                concerned = forgetting.inspections_with(self._db, sha256)
+                for number, id_ in concerned:
+                    bodies: list[tuple[Known, str]] = [(Forgotten(d, why), "") for d in (sha256, *copies)]
+                    self._record(number, id_, bodies, who, when)
+            for digest in (sha256, *copies):
+                self.pictures.remove(digest)
+        return tuple(id_ for _, id_ in concerned)
+
+    def backup(self, dest: Path) -> backup.Copied:
+        """Copy the logbook to a folder while it is open; a second backup to the same folder copies what is new."""
+        with self._guard:
+            return backup.back_up(self.folder, self._db, Path(dest))
 
     @contextmanager
     def _writing(self) -> Iterator[None]:
@@ -233,6 +344,7 @@ class Journal:
                 if not isinstance(error, sqlite3.Error | OSError):
                     raise
                 told = plain(error, self.folder)
+                told.unsaved = True
                 if isinstance(told, DiskFailed):
                     self._stopped = str(told)
                 raise told from error
@@ -259,70 +371,6 @@ class Journal:
     def _new_number(self, inspection: str) -> int:
         return int(self._db.execute("INSERT INTO inspection (id) VALUES (?)", (inspection,)).lastrowid or 0)
 
-    def _number(self, inspection: str) -> int:
-        row = self._db.execute("SELECT number FROM inspection WHERE id=?", (inspection,)).fetchone()
-        if row is None:
-            raise LogbookError(
-                f"no inspection {one_line(inspection, 40)} in this logbook; 'borelog' lists them"
-            )
-        return int(row[0])
-
-    def _load(self, number: int) -> _Held:
-        held = self._held.pop(number, None) or _Held()
-        self._held[number] = held
-        while len(self._held) > KEPT:
-            del self._held[next(iter(self._held))]
-        rows = self._db.execute(
-            "SELECT row, raw FROM entry WHERE inspection=? AND row>? ORDER BY row", (number, held.last)
-        ).fetchall()
-        if rows and self._db.in_transaction:
-            fresh = _Held()
-            fresh.entries = held.entries + [decode(raw) for _, raw in rows]
-            return fresh
-        if rows:
-            held.entries = held.entries + [decode(raw) for _, raw in rows]
-            held.last, held.folded = rows[-1][0], None
-        return held
-
-    def entries(self, inspection: str) -> list[Stored]:
-        """All entries of an inspection in order of arrival here."""
-        with self._guard, plainly(self.folder):
-            return list(self._load(self._number(inspection)).entries)
-
-    def inspection(self, inspection: str) -> Inspection:
-        """The inspection as it stands; folded again only after something came in."""
-        with self._guard, plainly(self.folder):
-            held = self._load(self._number(inspection))
-            if held.folded is None:
-                held.folded = fold(held.entries, inspection)
-            return held.folded
-
-    def ids(self) -> list[str]:
-        """Ids of all inspections by short number."""
-        with self._guard, plainly(self.folder):
-            return [row[0] for row in self._db.execute("SELECT id FROM inspection ORDER BY number")]
-
-    def number(self, inspection: str) -> int:
-        """The short number of an inspection in this logbook."""
-        with self._guard, plainly(self.folder):
-            return self._number(inspection)
-
-    def head(self, inspection: str) -> str:
-        """The digest of the state of an inspection's journal."""
-        with self._guard, plainly(self.folder):
-            return chain.head_digest(summaries.heads(self._db, self._number(inspection)))
-
-    def summaries(self, tables: str | None = None) -> list[Summary]:
-        """All inspections, the one last written to first.
-
-        Parameters
-        ----------
-        tables
-            Digest of the tables in use; what was said with others counts as nothing said. None: any.
-        """
-        with self._guard, plainly(self.folder):
-            return summaries.listed(self._db, tables)
-
     def say(self, inspection: str, said: Said, *, head: str, tables: str = "") -> None:
         """Keep what an act says of an inspection at ``head``; a cache, so a failure to keep it is no error."""
         if self.read_only or self._stopped:
@@ -334,50 +382,6 @@ class Journal:
             except LogbookError:
                 return
 
-    def find(self, text: str) -> str:
-        """The id of the inspection meant by a short number, a unique part of its name, or 'last'.
-
-        Raises
-        ------
-        LogbookError
-            None or several fit; the sentence names them.
-        """
-        rows = self.summaries()
-        if not rows:
-            raise LogbookError("this logbook is empty; begin with 'borelog new NAME'")
-        wanted = text.strip().casefold()
-        if wanted == "last":
-            return rows[0].id
-        for fits in (
-            [s for s in rows if wanted.isdecimal() and s.number == int(wanted)],
-            [s for s in rows if s.id == wanted],
-            [s for s in rows if s.name.casefold() == wanted],
-            [s for s in rows if wanted and wanted in s.name.casefold()],
-        ):
-            if len(fits) == 1:
-                return fits[0].id
-            if fits:
-                names = ", ".join(f"{s.number} {one_line(s.name, 40)}" for s in fits[:6])
-                raise LogbookError(
-                    f"{one_line(text, 40)!r} fits several inspections ({names}); say the number"
-                )
-        raise LogbookError(
-            f"no inspection {one_line(text, 40)!r}; 'borelog' lists them, 'last' is the latest"
-        )
-
-    def version(self) -> int:
-        """A number that changes whenever anybody wrote to the logbook."""
-        with self._guard, plainly(self.folder):
-            return int(self._db.execute("PRAGMA data_version").fetchone()[0]) * (1 << 32) + self._own
-
-    def whereabouts(self) -> dict[str, Scalar]:
-        """Where the person is at (inspection, cylinder, place ...), as the screens last noted it; {} if nowhere."""
-        try:
-            found: Any = json.loads((self.folder / "whereabouts.json").read_bytes())
-        except (OSError, ValueError):
-            return {}
-        return found if isinstance(found, dict) else {}
-
     def set_whereabouts(self, where: dict[str, Scalar]) -> None:
         """Note where the person is at. Unsynced on purpose: it is written at every step of the cursor."""
         if self.read_only:
@@ -385,7 +389,7 @@ class Journal:
         part = self.folder / f".whereabouts.{os.getpid()}.part"
         try:
             part.write_text(json.dumps(where), "utf-8")
-            os.replace(part, self.folder / "whereabouts.json")
+            os.replace(part, self.folder / WHEREABOUTS)
         except OSError:
             return
 
@@ -396,6 +400,8 @@ class Journal:
                 self._mark.close()
                 self._mark = None
             self._db.close()
+            if self._hold is not None:
+                self._hold.release()
 
     def __enter__(self) -> Journal:
         return self

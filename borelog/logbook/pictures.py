@@ -10,6 +10,7 @@ from pathlib import Path
 
 from borelog.logbook import durable
 from borelog.logbook.errors import LogbookError, plain, plainly
+from borelog.text import one_line
 
 DIGEST = re.compile(r"[0-9a-f]{64}")
 _SUFFIX = re.compile(r"[^a-z0-9]")
@@ -53,32 +54,42 @@ class Pictures:
 
     def put_file(self, source: Path, suffix: str = "") -> str:
         """Keep a file too large to hold in memory (a film); as ``put``."""
-        self_part = self.stills / f".incoming.{os.getpid()}.{os.urandom(4).hex()}.part"
+        return self._take(source, suffix or source.suffix, "")
+
+    def put_copy(self, source: Path, sha256: str) -> bool:
+        """Keep a file that should have this digest; False, and nothing kept, if its bytes are others."""
+        return self._take(source, source.suffix, sha256) == sha256
+
+    def _take(self, source: Path, suffix: str, expected: str) -> str:
+        part = self.stills / f".incoming.{os.getpid()}.{os.urandom(4).hex()}.part"
         try:
             durable.make_folder(self.stills)
             digest = hashlib.sha256()
-            with open(source, "rb") as read, open(self_part, "xb") as write:
+            with open(source, "rb") as read, open(part, "xb") as write:
                 while chunk := read.read(_CHUNK):
                     digest.update(chunk)
                     write.write(chunk)
-                write.flush()
-                durable.sync_handle(write.fileno())
-            sha256 = digest.hexdigest()
-            held = self.find(sha256)
-            if held is None or held.stat().st_size != self_part.stat().st_size:
-                target = held or self._target(sha256, suffix or source.suffix)
+                size = write.tell()
+                sha256 = digest.hexdigest()
+                held = self.find(sha256)
+                needed = held is None or held.stat().st_size != size
+                if expected in ("", sha256) and needed:
+                    write.flush()
+                    durable.sync_handle(write.fileno())
+            if expected in ("", sha256) and needed:
+                target = held or self._target(sha256, suffix)
                 durable.make_folder(target.parent)
-                os.replace(self_part, target)
+                os.replace(part, target)
                 durable.sync_folder(target.parent)
         except OSError as error:
             if error.filename == os.fspath(source):
                 raise LogbookError(
-                    f"the file {source.name} cannot be read; look whether it is there"
+                    f"the file {one_line(source.name, 80)} cannot be read; look whether it is there"
                 ) from error
             raise plain(error, self.folder) from error
         finally:
             if self.stills.is_dir():
-                self_part.unlink(missing_ok=True)
+                part.unlink(missing_ok=True)
         return sha256
 
     def find(self, sha256: str) -> Path | None:
@@ -156,15 +167,6 @@ class Pictures:
             held.unlink()
             durable.sync_folder(held.parent)
         return True
-
-    def copy_to(self, other: Pictures, wanted: set[str] | None = None) -> int:
-        """Copy stills the other store lacks; return how many."""
-        count = 0
-        for sha256, path in self.all():
-            if (wanted is None or sha256 in wanted) and other.find(sha256) is None:
-                other.put_file(path)
-                count += 1
-        return count
 
     def _target(self, sha256: str, suffix: str) -> Path:
         return self.stills / sha256[:2] / (sha256 + suffix_of(suffix))

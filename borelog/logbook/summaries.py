@@ -82,6 +82,7 @@ def touch(
     connection: sqlite3.Connection,
     inspection: int,
     *,
+    added: int,
     name: str | None,
     demo: bool,
     opened: str,
@@ -89,17 +90,15 @@ def touch(
 ) -> None:
     """Bring the journal's own part of the line up to date inside the transaction that wrote entries.
 
-    ``name`` None: as before.
+    ``added`` entries were the last rows written; ``name`` None: name, demo and opening date are as before.
     """
     head = chain.head_digest(heads(connection, inspection))
-    last, entries = connection.execute(
-        "SELECT max(row), count(*) FROM entry WHERE inspection=?", (inspection,)
-    ).fetchone()
+    last = connection.execute("SELECT max(row) FROM entry").fetchone()[0]
     connection.execute(
         """INSERT INTO summary (inspection, head, last, entries, name, demo, opened, changed)
         VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (inspection) DO UPDATE SET head=excluded.head,
-        last=excluded.last, entries=excluded.entries, changed=max(changed, excluded.changed)""",
-        (inspection, head, last, entries, name or "", demo, opened, changed),
+        last=excluded.last, entries=entries + excluded.entries, changed=excluded.changed""",
+        (inspection, head, last, added, name or "", demo, opened, changed),
     )
     if name is not None:
         connection.execute(
