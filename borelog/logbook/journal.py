@@ -70,7 +70,7 @@ class Journal(Reader):
         super().__init__(folder, db)
         self.read_only = read_only
         self.unsaved: list[tuple[str, Known, str, str]] = []
-        self.warnings = tuple(filter(None, [volumes.synced(folder)]))
+        self.warnings = tuple(filter(None, [volumes.synced(folder), writers.set_back_words(db, folder)]))
         self._hold = hold
         self._writer = ""
         self._mark: writers.Mark | None = None

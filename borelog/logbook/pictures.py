@@ -23,6 +23,12 @@ def suffix_of(name: str) -> str:
     return "." + (_SUFFIX.sub("", ending.lower())[:8] or "bin")
 
 
+def digest_of_file(path: Path) -> str:
+    """SHA-256 of a file's bytes, hex."""
+    with open(path, "rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
 class Pictures:
     """Content-addressed files under ``stills/`` with two-letter sub-folders, so that no folder grows without end.
 
@@ -137,7 +143,11 @@ class Pictures:
         held = self.find(sha256)
         if make is None or held is None:
             return None
-        data = make(held)
+        return self.set_thumb(sha256, make(held))
+
+    def set_thumb(self, sha256: str, data: bytes) -> Path | None:
+        """Put a thumbnail in place of whatever was there; None where it cannot be written."""
+        target = self.thumbs / sha256[:2] / f"{sha256}.jpg"
         part = target.with_name(f".{sha256}.{os.getpid()}.part")
         try:
             target.parent.mkdir(parents=True, exist_ok=True)
@@ -156,6 +166,16 @@ class Pictures:
                 for path in sorted(folder.iterdir()):
                     if DIGEST.fullmatch(path.name.partition(".")[0]):
                         yield path.name.partition(".")[0], path
+
+    def files(self) -> Iterator[Path]:
+        """Every file under ``stills/``, rightly named or not."""
+        if self.stills.is_dir():
+            yield from sorted(p for p in self.stills.rglob("*") if not p.is_dir() or p.is_symlink())
+
+    def thumb_files(self) -> Iterator[Path]:
+        """Every thumbnail on disk."""
+        if self.thumbs.is_dir():
+            yield from sorted(p for p in self.thumbs.rglob("*.jpg") if not p.name.startswith("."))
 
     def remove(self, sha256: str) -> bool:
         """Remove the bytes of a still and its thumbnail for good; True if there was something to remove."""

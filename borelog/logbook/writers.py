@@ -59,11 +59,31 @@ def writer_for(connection: sqlite3.Connection, journal: Path) -> str:
 
 
 def _set_back(connection: sqlite3.Connection, writer: str) -> bool:
+    return written(connection) < _noted(writer)
+
+
+def _noted(writer: str) -> int:
     try:
-        remembered = int(_mark(writer).read_text("ascii"))
+        return int(_mark(writer).read_text("ascii"))
     except (OSError, ValueError):
-        return False
-    return written(connection) < remembered
+        return 0
+
+
+def remembered(connection: sqlite3.Connection, journal: Path) -> int:
+    """How many entries this copy held when this person last wrote to it; 0 if that is not known."""
+    row = connection.execute("SELECT writer FROM writer WHERE place=?", (place_of(journal),)).fetchone()
+    return _noted(row[0]) if row else 0
+
+
+def set_back_words(connection: sqlite3.Connection, folder: Path) -> str:
+    """What to say where an older copy was put in the place of a newer one; '' where that is not so."""
+    before, held = remembered(connection, folder / "journal.sqlite"), written(connection)
+    if held >= before:
+        return ""
+    return (
+        f"this logbook once held {before} entries and now holds {held}: an older copy was put in its place; "
+        "if that was not wanted, take the newer copy in as another logbook"
+    )
 
 
 def written(connection: sqlite3.Connection) -> int:
