@@ -287,7 +287,9 @@ class Joint:
         return 0.0 if t_cdf(worst, self._dof) < 1e-6 else None
 
     def _spans(self, floor: float, kink: float) -> list[tuple[Floats, Floats, Floats, Floats]]:
-        """Nodes over the highest value, their half-widths, the chance below and the density there, for each smooth span."""
+        """Nodes over the highest value, their half-widths, the chance below and the density there, for each
+        smooth span.
+        """
         import numpy as np
 
         sd = self._sd
