@@ -1,0 +1,134 @@
+"""Evidence checked, sorted into dependence groups, and turned into likelihoods of what was seen together.
+
+``P(group | causes) = (1 - eps) * prod P(e | causes) + eps * M``: items of one group share one misread variable, whose
+chance comes only from how the readings were taken. A misreading looks like some plausible engine: ``M`` is the mean of
+``prod P(e | h)`` over 'sound' and the group's causes, weighted by their shares. Where a group holds readings taken less
+well than its best one, each of those is first blended with its own mean, so that alone or in company a reading is
+misread with the chance of how *it* was taken.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+
+from borelog.knowledge.faults import HISTORY
+from borelog.verdict.network.tables import Array, Net
+from borelog.verdict.network.types import Evidence, NetShape, NetworkError, Seen
+
+Place: TypeAlias = int | tuple[int, int] | None
+MEMO_LIMIT = 600
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What was seen of one dependence group at one place (a cylinder, a pair of neighbours, None: the engine)."""
+
+    name: str
+    place: Place
+    test: str
+    seen: tuple[Seen, ...]
+    key: tuple[tuple[str, int, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Likelihood:
+    """``valid`` is P(group | causes) with a good test, as the item arrays broadcast; ``spoiled`` the same when the test
+    was spoiled (a number, 1.0 for a group without a test); ``doubt`` is eps * M, ``blind`` is M.
+    """
+
+    valid: Array
+    spoiled: float
+    doubt: float
+    blind: float
+
+
+def _placed(net: Net, shape: NetShape, seen: Seen) -> Place:
+    item = net.tables.items.get(seen.item)
+    if item is None or (item.id not in net.sights and item.id != HISTORY):
+        raise NetworkError(f"{seen.item!r} is no item of the fault tables; see items.csv")
+    if seen.state not in item.states:
+        raise NetworkError(f"{seen.item} has no state {seen.state!r}; it has {', '.join(item.states)}")
+    if seen.how not in net.tables.misread:
+        raise NetworkError(
+            f"{seen.how!r} is no way of taking a reading; use one of {', '.join(net.tables.misread)}"
+        )
+    if item.scope == "engine":
+        if seen.cylinder is not None:
+            raise NetworkError(f"{seen.item} speaks of the whole engine; enter it without a cylinder")
+        return None
+    if seen.cylinder not in shape.cylinders:
+        raise NetworkError(f"{seen.item} needs a cylinder of this engine, not {seen.cylinder!r}")
+    if item.scope == "cylinder":
+        return seen.cylinder
+    for pair in shape.pairs:
+        if {seen.cylinder, seen.neighbour} == set(pair):
+            return pair
+    raise NetworkError(f"{seen.item}: {seen.cylinder} and {seen.neighbour} are no neighbours on one head")
+
+
+def grouped(net: Net, shape: NetShape, evidence: Evidence) -> dict[Place, tuple[Group, ...]]:
+    """Everything but the story, by place and dependence group, in an order that entries do not change.
+
+    Raises
+    ------
+    NetworkError
+        An unknown item, state, way of taking or cylinder, naming it.
+    """
+    together: dict[tuple[Place, str], list[Seen]] = defaultdict(list)
+    for seen in evidence.seen:
+        place = _placed(net, shape, seen)
+        if seen.item != HISTORY:
+            together[place, net.tables.items[seen.item].group].append(seen)
+    out: dict[Place, list[Group]] = defaultdict(list)
+    for (place, name), some in sorted(together.items(), key=lambda pair: pair[0][1]):
+        out[place].append(as_group(net, name, place, some))
+    return {place: tuple(groups) for place, groups in out.items()}
+
+
+def as_group(net: Net, name: str, place: Place, some: Iterable[Seen]) -> Group:
+    """One group from its entries."""
+    items = net.tables.items
+    entries = tuple(
+        sorted(some, key=lambda s: (s.item, items[s.item].states.index(s.state), s.how, s.cylinder or 0))
+    )
+    key = tuple((s.item, items[s.item].states.index(s.state), s.how) for s in entries)
+    return Group(name, place, items[entries[0].item].test, entries, key)
+
+
+def _worked_out(net: Net, group: Group) -> Likelihood:
+    first = net.sights[group.key[0][0]]
+    weights = np.array([net.weights[c] for c in first.causes])
+    shares = weights / weights.sum()
+    chances = [net.tables.misread[how][0] for _, _, how in group.key]
+    eps = min(chances)
+    as_is: Array = np.ones(1)
+    alone = np.ones(len(shares))
+    spoiled = 1.0
+    for (item, state, _), chance in zip(group.key, chances, strict=True):
+        sight = net.sights[item]
+        seen_alone = sight.alone[:, state]
+        blend = (chance - eps) / (1.0 - eps)
+        mean = blend * float(shares @ seen_alone)
+        as_is = as_is * ((1.0 - blend) * sight.by_state[state] + mean)
+        alone = alone * ((1.0 - blend) * seen_alone + mean)
+        if sight.spoiled is not None:
+            spoiled *= (1.0 - blend) * float(sight.spoiled[state]) + mean
+    blind = float(shares @ alone)
+    doubt = eps * blind
+    valid: Array = (1.0 - eps) * as_is + doubt
+    return Likelihood(valid, (1.0 - eps) * spoiled + doubt if group.test else 1.0, doubt, blind)
+
+
+def likelihood(net: Net, group: Group) -> Likelihood:
+    """The likelihood of what one group shows; the last few hundred are kept."""
+    found = net.memo.get(group.key)
+    if found is None:
+        if len(net.memo) > MEMO_LIMIT:
+            net.memo.clear()
+        found = net.memo[group.key] = _worked_out(net, group)
+    return found  # type: ignore[return-value]
