@@ -42,12 +42,12 @@ def isa_pressure(height_m: float) -> float:
 
 def pressure_ratio(height_m: float) -> float:
     """p / p0 of the standard atmosphere: the factor on a cranking gauge reading."""
-    return (isa_temperature(height_m) / _T0) ** _EXPONENT
+    return math.pow(isa_temperature(height_m) / _T0, _EXPONENT)
 
 
 def density_ratio(height_m: float) -> float:
     """rho / rho0 of the standard atmosphere: what the common service table prints instead."""
-    return (isa_temperature(height_m) / _T0) ** (_EXPONENT - 1)
+    return math.pow(isa_temperature(height_m) / _T0, _EXPONENT - 1)
 
 
 def sound_speed(height_m: float) -> float:
@@ -71,7 +71,7 @@ def air_factor(altitude_m: float | None = None, air_pressure_kpa: float | None =
     if air_pressure_kpa is not None:
         if not 30 <= air_pressure_kpa <= 110:
             raise ReadingError(
-                f"{air_pressure_kpa:g} kPa is no air pressure at a place: type 300 to 1100 hPa as the station has it"
+                f"{air_pressure_kpa:g} kPa is no air pressure of a place: type 300 to 1100 hPa"
             )
         return air_pressure_kpa / SEA_LEVEL_KPA
     return pressure_ratio(altitude_m or 0.0)
@@ -98,7 +98,7 @@ def end_pressure(ratio: float, exponent: float, air_kpa: float = SEA_LEVEL_KPA) 
     """Gauge pressure, kPa, after polytropic compression from local air pressure: p (r^n - 1)."""
     if not ratio >= 1 or not 1 <= exponent <= 1.4:
         raise ReadingError("needs a ratio of 1 or more and an exponent from 1 to 1.4")
-    return air_kpa * (ratio**exponent - 1)
+    return air_kpa * (math.pow(ratio, exponent) - 1)
 
 
 @dataclass(frozen=True, slots=True)
