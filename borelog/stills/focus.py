@@ -69,7 +69,7 @@ def _binned(grey: Picture) -> Picture:
 
 def _energy(small: Picture, inside: Picture | None, sigma: float, noise: float) -> float:
     # Four more bits than a level: the blur's own rounding would otherwise act as noise on dim pictures.
-    wide = cv2.GaussianBlur(cv2.multiply(small, 16.0, dtype=cv2.CV_16U), (0, 0), sigma)
+    wide = cv2.GaussianBlur(small.astype(np.uint16) * np.uint16(16), (0, 0), sigma)
     gx = cv2.Sobel(wide, cv2.CV_32F, 1, 0, ksize=3, scale=1 / 16)
     gy = cv2.Sobel(wide, cv2.CV_32F, 0, 1, ksize=3, scale=1 / 16)
     squared = cv2.accumulateProduct(gx, gx, np.zeros_like(gx))

@@ -74,7 +74,7 @@ def fill_glare(image: Picture, mask: Picture | None = None) -> tuple[Picture, Pi
         return image.copy(), mask.copy()
     size = (max(8, width // 4), max(8, height // 4))
     rough = np.asarray(cv2.resize(mask, size, interpolation=cv2.INTER_AREA), np.uint8)
-    rough = cv2.dilate(above(rough, 0), np.ones((3, 3), np.uint8))
+    rough = np.asarray(cv2.dilate(above(rough, 0), np.ones((3, 3), np.uint8)), np.uint8)
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
     patch = cv2.resize(
         cv2.inpaint(small, rough, 3, cv2.INPAINT_TELEA), (width, height), interpolation=cv2.INTER_LINEAR

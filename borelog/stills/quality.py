@@ -190,7 +190,8 @@ def judge(image: Picture) -> Quality:
     circle, mask = view_circle(grey)
     glare = cv2.bitwise_and(glare_mask(image), mask)
     share = cv2.countNonZero(glare) / max(1, cv2.countNonZero(mask))
-    seen = cv2.bitwise_and(mask, cv2.bitwise_not(cv2.dilate(glare, np.ones((9, 9), np.uint8))))
+    wide = cv2.dilate(glare, np.ones((9, 9), np.uint8))
+    seen = np.asarray(cv2.bitwise_and(mask, cv2.bitwise_not(wide)), np.uint8)
     width = edge_blur(grey, seen if cv2.countNonZero(seen) > 4096 else (mask if circle else None))
     coarse = width < SOFT_PX and lacks_fine_detail(grey)
     found = [remark for test, remark in _REMARKS if test(quick, share, width, coarse)]
