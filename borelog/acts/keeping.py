@@ -61,10 +61,10 @@ class Hit:
 
 def listed(bench: Bench) -> list[Row]:
     """All inspections, the one changed last first; what the cache has not said yet is worked out and kept."""
-    from borelog.acts.judging import say_summary, tables_digest
+    from borelog.acts.judging import say_summary, tables_of
 
     rows = []
-    for s in bench.journal.summaries(tables_digest()):
+    for s in bench.journal.summaries(tables_of(bench).digest):
         said = s.said or say_summary(bench, s.id)
         rows.append(
             Row(

@@ -1,0 +1,87 @@
+"""Readings that cannot both stand, and the quickest repeat that settles it."""
+
+from __future__ import annotations
+
+from borelog.knowledge.faults import FaultTables
+from borelog.verdict.judged import Contradiction
+from borelog.verdict.network.types import Posterior, Seen
+from borelog.verdict.signs.value import Signs
+from borelog.verdict.wording import listed, sight, where
+
+ALARM = 0.5
+"""A misread or spoiled variable above one half rings the alarm (the model's own definition)."""
+
+
+def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tuple[Contradiction, ...]:
+    """One line for each group of readings, or test, that more likely than not does not show the engine."""
+    out: list[Contradiction] = []
+    for (cylinder, group), chance in sorted(posterior.misread.items(), key=lambda kv: -kv[1]):
+        if chance <= ALARM:
+            continue
+        mine = _of_group(said, tables, group, cylinder)
+        if not mine:
+            continue
+        others = _against(said, tables, group, cylinder)
+        words = f"{where(cylinder).capitalize()}: {_list(mine, tables)} does not go with {_list(others, tables) or 'the rest'}"
+        out.append(Contradiction(words=words, repeat=_repeat(mine, cylinder, tables), entries=said.entries_of((*mine, *others))))
+    for (variable, cylinder), chance in sorted(posterior.spoiled.items(), key=lambda kv: -kv[1]):
+        if chance <= ALARM:
+            continue
+        mine = tuple(
+            s.seen
+            for s in said.signs
+            if tables.items[s.seen.item].test == variable and cylinder in (None, s.seen.cylinder)
+        )
+        if not mine:
+            continue
+        doubt = next((d for d in said.doubts if d.spoil.variable == variable and d.spoil.cylinder == cylinder), None)
+        because = f" ({doubt.words})" if doubt else ""
+        name = {"compression_dry": "the dry compression test", "compression_wet": "the wet compression test"}.get(
+            variable, f"leak-down on {cylinder}"
+        )
+        entries = dict.fromkeys((doubt.entries if doubt else ()) + said.entries_of(mine))
+        out.append(
+            Contradiction(
+                words=f"{name[0].upper()}{name[1:]} more likely shows how it was done than the engine{because}",
+                repeat=_repeat_test(variable, cylinder),
+                entries=tuple(entries),
+            )
+        )
+    return tuple(out)
+
+
+def _of_group(said: Signs, tables: FaultTables, group: str, cylinder: int | None) -> tuple[Seen, ...]:
+    return tuple(s.seen for s in said.signs if s.seen.cylinder == cylinder and tables.items[s.seen.item].group == group)
+
+
+def _against(said: Signs, tables: FaultTables, group: str, cylinder: int | None) -> tuple[Seen, ...]:
+    """The most telling sights of the other groups on the same cylinder: what this group disagrees with."""
+    rows = [
+        s.seen
+        for s in said.signs
+        if s.seen.cylinder == cylinder and tables.items[s.seen.item].group != group and s.seen.how not in ("inferred", "told")
+    ]
+    rows.sort(key=lambda s: -tables.items[s.item].states.index(s.state) / max(1, len(tables.items[s.item].states) - 1))
+    return tuple(rows[:2])
+
+
+def _list(seen: tuple[Seen, ...], tables: FaultTables) -> str:
+    return listed(dict.fromkeys(sight(s, tables) for s in seen[:3]))
+
+
+def _repeat(mine: tuple[Seen, ...], cylinder: int | None, tables: FaultTables) -> str:
+    """The quickest test that answers one of these items, as one line."""
+    items = {s.item for s in mine}
+    tests = [t for t in tables.tests.values() if items & set(t.items)]
+    if not tests:
+        return "look again, from another side and light"
+    quick = min(tests, key=lambda t: t.minutes)
+    on = f" on {cylinder}" if cylinder is not None else ""
+    return f"{quick.label}{on} again, {quick.minutes:g} minutes ({quick.note})" if quick.note else f"{quick.label}{on} again, {quick.minutes:g} minutes"
+
+
+def _repeat_test(variable: str, cylinder: int | None) -> str:
+    if variable == "leak_down":
+        return f"Prove top dead centre of compression on {cylinder}, hold the crank, and repeat the leak-down, 12 minutes"
+    oil = ", with one spoon of oil" if variable == "compression_wet" else ""
+    return f"Repeat it with a full battery on charge, throttle wide open and all plugs out{oil}, 3 minutes a cylinder"
