@@ -7,6 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from statistics import median, median_high
 from typing import Any
 
@@ -66,7 +67,7 @@ def pattern(values: Mapping[int, float], engine: Engine, floor: float | None = N
     everyone = tuple(values)
     top, bottom = max(values.values()), min(values.values())
     if top <= 0:
-        words = "every cylinder reads zero: gauge, valve drive or a cylinder full of fuel-washed rings; repeat first"
+        words = "every cylinder reads zero: gauge, valve drive or fuel-washed rings; repeat first"
         return Pattern("all zero", everyone, _pairs(everyone, engine), words)
     if floor is not None and top < floor:
         if bottom >= table["even"] * top:
@@ -198,7 +199,7 @@ def build_shape(puffs: Sequence[float], reference: float) -> Build:
             "needs the first and the last puff, and a good cylinder beside it",
         )
     first, last = puffs[0] / reference, puffs[-1] / reference
-    if any(b < a * 0.98 for a, b in zip(puffs, puffs[1:], strict=False)):
+    if any(b < a * 0.98 for a, b in pairwise(puffs)):
         return Build(
             "cannot say", first, last, "the needle fell between pulses: the one-way valve leaks, repeat"
         )
