@@ -28,6 +28,8 @@ _GROW = 0.9
 _LEAST_PX = 14
 _JOIN_PX = 9
 _MARGIN = 1 / 80
+# Wider than a missing piece at 1280 pixels, or the piece itself would be taken for a change of light.
+_LIGHT_SIGMA = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +126,7 @@ def change_score(before: Picture, after: Picture, reach: int = 2) -> tuple[Plane
     if before.shape[:2] != after.shape[:2]:
         raise StillError("the two pictures differ in size; compare aligns them, change_map does not")
     old, new = blur(log_luma(before), 1.0), blur(log_luma(after), 1.0)
-    old -= wide_blur(old - new, 25.0)
+    old -= wide_blur(old - new, _LIGHT_SIGMA)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     rise = np.maximum(new - cv2.dilate(old, kernel), cv2.erode(new, kernel) - old)
     fall = np.maximum(cv2.erode(old, kernel) - new, old - cv2.dilate(new, kernel))
