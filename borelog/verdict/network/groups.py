@@ -38,13 +38,15 @@ class Group:
 @dataclass(frozen=True, slots=True)
 class Likelihood:
     """``valid`` is P(group | causes) with a good test, as the item arrays broadcast; ``spoiled`` the same when the test
-    was spoiled (a number, 1.0 for a group without a test); ``doubt`` is eps * M, ``blind`` is M.
+    was spoiled (a number, 1.0 for a group without a test); ``doubt`` is eps * M, ``blind`` is M. ``misread`` is
+    ``doubt / valid``, the chance of a misreading given the causes (0 where nothing can have shown this).
     """
 
     valid: Array
     spoiled: float
     doubt: float
     blind: float
+    misread: Array
 
 
 def _placed(net: Net, shape: NetShape, seen: Seen) -> Place:
@@ -121,7 +123,8 @@ def _worked_out(net: Net, group: Group) -> Likelihood:
     blind = float(shares @ alone)
     doubt = eps * blind
     valid: Array = (1.0 - eps) * as_is + doubt
-    return Likelihood(valid, (1.0 - eps) * spoiled + doubt if group.test else 1.0, doubt, blind)
+    misread: Array = np.divide(doubt, valid, out=np.zeros_like(valid), where=valid > 0.0)
+    return Likelihood(valid, (1.0 - eps) * spoiled + doubt if group.test else 1.0, doubt, blind, misread)
 
 
 def likelihood(net: Net, group: Group) -> Likelihood:

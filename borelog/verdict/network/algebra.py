@@ -1,0 +1,204 @@
+"""Two exact ways to sum over the channels, with one face.
+
+A channel is silent when everything that feeds it is silent: a noisy-OR over all cylinders, breaches and the engine
+state. Engine-wide signs depend on the whole pattern of speaking channels, so the sum over what feeds them does not
+fall apart cylinder by cylinder. Two ways round that:
+
+`Silent`: for each subset T of channels, the probability that *at least* those are silent is a plain product over
+    cylinders; inclusion-exclusion over the 2**K subsets gives the patterns. Fast; terms of both signs, so it loses
+    digits on a very sick engine.
+`Patterns`: carry the distribution over patterns along the cylinders, joining two by OR. About thirty times slower; all
+    terms are positive, nothing cancels.
+
+A vector over subsets or patterns is the last axis X = 2**K of every array here; bit k stands for channel k.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+import numpy as np
+
+from borelog.verdict.network.tables import Array
+
+
+class Algebra(Protocol):
+    """What the chain along the cylinders needs of a way to sum."""
+
+    def start(self, weight: Array) -> Array:
+        """(V, E) weights to (V, E, X): nothing but the engine state feeds the channels yet."""
+
+    def neutral(self, like: Array) -> Array:
+        """A part of the engine that feeds no channel, shaped like ``like``."""
+
+    def local(self, weight: Array) -> Array:
+        """(..., S) weights of one cylinder's fault sets to (..., X)."""
+
+    def join(self, one: Array, other: Array) -> Array:
+        """Two independent parts of the engine, (..., X) each, as one."""
+
+    def breach(self, part: Array) -> Array:
+        """A gasket breach added to a part, (..., X)."""
+
+    def total(self, part: Array, signs: Array) -> tuple[Array, Array]:
+        """(V, E) sum of a finished part against the engine-wide signs (V, E, 2**K), and the sum of absolute terms."""
+
+    def patterns(self, part: Array) -> Array:
+        """(V, E, X) of a finished part to (V, E, 2**K): how likely each pattern of speaking channels is."""
+
+    def weigh(self, outside: Array, signs: Array) -> Array:
+        """(V, E, B, X) of everything but one cylinder to (V, E, B, S): the factor on that cylinder's fault sets."""
+
+
+def subset_products(silent: Array, channels: Sequence[int]) -> Array:
+    """(..., K_all) chances to stay silent to (..., 2**K) products over subsets of ``channels``."""
+    out: Array = np.ones((*silent.shape[:-1], 1))
+    for k in channels:
+        out = np.concatenate([out, out * silent[..., k : k + 1]], axis=-1)
+    return out
+
+
+def pattern_chances(silent: Array, channels: Sequence[int]) -> Array:
+    """(..., K_all) chances to stay silent to (..., 2**K) chances of each pattern of speaking channels."""
+    out: Array = np.ones((*silent.shape[:-1], 1))
+    for k in channels:
+        quiet = silent[..., k : k + 1]
+        out = np.concatenate([out * quiet, out * (1.0 - quiet)], axis=-1)
+    return out
+
+
+def signed(signs: Array) -> Array:
+    """Coefficients of inclusion-exclusion: f(subset silent) from f(pattern), along the last axis."""
+    out = np.array(signs)
+    size = out.shape[-1]
+    width = 1
+    while width < size:
+        view = out.reshape(*out.shape[:-1], size // (2 * width), 2, width)
+        quiet, loud = view[..., 0, :].copy(), view[..., 1, :].copy()
+        view[..., 0, :] = loud
+        view[..., 1, :] = quiet - loud
+        width *= 2
+    return out
+
+
+def or_join(x: Array, y: Array) -> Array:
+    """Distribution of ``a | b`` for independent patterns a, b: z[c] = sum over a|b=c of x[a] y[b]; positive terms."""
+    if x.shape[-1] == 1:
+        return x * y
+    half = x.shape[-1] // 2
+    x0, x1, y0, y1 = x[..., :half], x[..., half:], y[..., :half], y[..., half:]
+    z = or_join(np.stack(np.broadcast_arrays(x0, x1, x0)), np.stack(np.broadcast_arrays(y0, y0 + y1, y1)))
+    return np.concatenate([z[0], z[1] + z[2]], axis=-1)
+
+
+def or_pull(d: Array, g: Array) -> Array:
+    """For each pattern p the mean of g over ``p | l``, l drawn from d: y[p] = sum over l of d[l] g[p | l]."""
+    if d.shape[-1] == 1:
+        return d * g
+    half = d.shape[-1] // 2
+    d0, d1, g0, g1 = d[..., :half], d[..., half:], g[..., :half], g[..., half:]
+    z = or_pull(np.stack(np.broadcast_arrays(d0, d1, d0 + d1)), np.stack(np.broadcast_arrays(g0, g1, g1)))
+    return np.concatenate([z[0] + z[1], z[2]], axis=-1)
+
+
+class Silent:
+    """Inclusion-exclusion over subsets of silent channels."""
+
+    def __init__(self, sets: Array, state: Array, breach: Array, channels: Sequence[int]) -> None:
+        self._sets = subset_products(sets, channels)
+        self._sets_back = np.ascontiguousarray(self._sets.T)
+        self._state = subset_products(state, channels)
+        self._breach = subset_products(breach, channels)
+
+    def start(self, weight: Array) -> Array:
+        """See `Algebra`."""
+        return weight[..., None] * self._state
+
+    def neutral(self, like: Array) -> Array:
+        """See `Algebra`."""
+        return np.ones_like(like)
+
+    def local(self, weight: Array) -> Array:
+        """See `Algebra`."""
+        return weight @ self._sets
+
+    def join(self, one: Array, other: Array) -> Array:
+        """See `Algebra`."""
+        return one * other
+
+    def breach(self, part: Array) -> Array:
+        """See `Algebra`."""
+        return part * self._breach
+
+    def total(self, part: Array, signs: Array) -> tuple[Array, Array]:
+        """See `Algebra`."""
+        terms = part * signed(signs)
+        return terms.sum(-1), np.abs(terms).sum(-1)
+
+    def patterns(self, part: Array) -> Array:
+        """See `Algebra`."""
+        out = np.array(part)
+        size, width = out.shape[-1], 1
+        while width < size:
+            view = out.reshape(*out.shape[:-1], size // (2 * width), 2, width)
+            any_, quiet = view[..., 0, :].copy(), view[..., 1, :].copy()
+            view[..., 0, :] = quiet
+            view[..., 1, :] = any_ - quiet
+            width *= 2
+        return np.maximum(out, 0.0)
+
+    def weigh(self, outside: Array, signs: Array) -> Array:
+        """See `Algebra`."""
+        return (outside * signed(signs)[:, :, None, :]) @ self._sets_back
+
+
+class Patterns:
+    """The chain of partial ORs: distributions over patterns of speaking channels."""
+
+    def __init__(self, sets: Array, state: Array, breach: Array, channels: Sequence[int]) -> None:
+        self.sets = pattern_chances(sets, channels)
+        self._state = pattern_chances(state, channels)
+        self._quiet = breach[list(channels)]
+
+    def start(self, weight: Array) -> Array:
+        """See `Algebra`."""
+        return weight[..., None] * self._state
+
+    def neutral(self, like: Array) -> Array:
+        """See `Algebra`."""
+        out = np.zeros_like(like)
+        out[..., 0] = 1.0
+        return out
+
+    def local(self, weight: Array) -> Array:
+        """See `Algebra`."""
+        return weight @ self.sets
+
+    def join(self, one: Array, other: Array) -> Array:
+        """See `Algebra`."""
+        return or_join(one, other)
+
+    def breach(self, part: Array) -> Array:
+        """See `Algebra`."""
+        out = np.array(part)
+        size, width = out.shape[-1], 1
+        for quiet in self._quiet:
+            view = out.reshape(*out.shape[:-1], size // (2 * width), 2, width)
+            view[..., 1, :] += (1.0 - quiet) * view[..., 0, :]
+            view[..., 0, :] *= quiet
+            width *= 2
+        return out
+
+    def total(self, part: Array, signs: Array) -> tuple[Array, Array]:
+        """See `Algebra`."""
+        total = (part * signs).sum(-1)
+        return total, total
+
+    def patterns(self, part: Array) -> Array:
+        """See `Algebra`."""
+        return part
+
+    def weigh(self, outside: Array, signs: Array) -> Array:
+        """See `Algebra`."""
+        return or_pull(outside, np.broadcast_to(signs[:, :, None, :], outside.shape)) @ self.sets.T
