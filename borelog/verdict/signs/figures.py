@@ -10,6 +10,7 @@ from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded
 from borelog.quantity import Quantity, QuantityError, parse
+from borelog.readings.patterns import build_shape, good_level
 from borelog.verdict.network import types as net
 from borelog.verdict.signs.value import Sign, way
 
@@ -28,10 +29,10 @@ class Figure:
 
 
 def figures(inspection: Inspection, test: str, unit: str) -> dict[int, Figure]:
-    """The latest figure of each cylinder for a test, converted to ``unit``; earlier series stay in the record."""
+    """The latest figure of each cylinder for a test, in ``unit``; a doubtful one waits for its question to be answered."""
     found: dict[int, Figure] = {}
     for r in inspection.of(Reading):
-        if r.body.test != test or r.body.cylinder is None or not r.body.values or r.body.part:
+        if r.body.test != test or r.body.cylinder is None or not r.body.values or r.body.part or r.body.doubt:
             continue
         try:
             value = Quantity(fmean(r.body.values), r.body.unit).to(unit)
@@ -82,12 +83,11 @@ def relative(inspection: Inspection) -> Iterator[Sign]:
                 f"{ratio:.0%} of the middle",
             )
     yield from _level(inspection, dry, middle)
+    yield from climbs(inspection, dry)
     for cylinder, f in dry.items():
         if len(f.body.values) > 1:
             state = "repeats" if spread(f.body.values) <= 0.05 else "differs"
             yield Sign(net.Seen("comp_repeat", cylinder, state, "measured"), (f.entry,))
-        if (shape := climb(f.body.puffs)) is not None:
-            yield Sign(net.Seen("comp_build", cylinder, shape, way("measured")), (f.entry,))
 
 
 def _level(inspection: Inspection, dry: dict[int, Figure], middle: float) -> Iterator[Sign]:
@@ -121,18 +121,21 @@ def _level(inspection: Inspection, dry: dict[int, Figure], middle: float) -> Ite
         yield Sign(net.Seen("comp_level", None, "very_low", how), entries, "next to nothing all round")
 
 
-def climb(puffs: tuple[float, ...]) -> str | None:
-    """How the needle climbs: quick and even, low first then builds, or low first and stays (None: one puff or none).
+_SHAPES = {"quick and even": "quick_even", "builds slow": "builds_slow", "low, does not build": "low_no_build"}
 
-    Normal: the first pulse shows more than half of the final figure. Low first: under half; it builds where each
-    further pulse adds clearly (service-manual stroke patterns).
-    """
-    if len(puffs) < 2 or puffs[-1] <= 0:
-        return None
-    first = puffs[0] / puffs[-1]
-    if first >= 0.5:
-        return "quick_even" if len(puffs) < 3 or puffs[1] / puffs[-1] >= 0.7 else "builds_slow"
-    return "builds_slow"
+
+def climbs(inspection: Inspection, dry: dict[int, Figure]) -> Iterator[Sign]:
+    """How the needle climbs, against the good cylinders."""
+    if len(dry) < 2:
+        return
+    reference = good_level([f.value for f in dry.values()])
+    for cylinder, f in dry.items():
+        if len(f.body.puffs) < 2 or reference <= 0:
+            continue
+        puffs = [Quantity(p, f.body.unit).to("kPa") for p in f.body.puffs]
+        state = _SHAPES.get(build_shape(puffs, reference).shape)
+        if state:
+            yield Sign(net.Seen("comp_build", cylinder, state, f.how), (f.entry,))
 
 
 def wet(inspection: Inspection) -> Iterator[Sign]:

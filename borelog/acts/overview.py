@@ -1,0 +1,170 @@
+"""One line a cylinder: every test side by side, blanks said aloud. For 'show', the demo and the plain-text verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import fmean
+
+from borelog.acts.typed import airs
+from borelog.acts.words import finding_term
+from borelog.logbook.described import engine_of
+from borelog.logbook.entries import Finding, Looked, Reading, Seen, StillPlaced
+from borelog.logbook.inspection import Inspection
+from borelog.marks.places import Looked as State
+from borelog.marks.places import grid_places
+from borelog.quantity import Quantity, plain_number
+from borelog.text import one_line
+from borelog.verdict.judged import Verdict
+
+BLANK = "not noted"
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderRow:
+    """What is known of one cylinder, in words; 'not noted' where there is nothing."""
+
+    cylinder: int
+    compression: str
+    wet: str
+    leak: str
+    plug: str
+    finding: str
+    looked: str
+    stills: int
+    verdict: str
+    level: str
+
+
+def cylinders_of(inspection: Inspection) -> tuple[int, ...]:
+    """The engine's cylinders, or those that anything was recorded of while the layout is not known."""
+    engine = engine_of(inspection)
+    if engine:
+        return engine.cylinders
+    found = {
+        c
+        for kind in (Reading, Seen, Finding, Looked, StillPlaced)
+        for r in inspection.of(kind)  # type: ignore[type-var]
+        if (c := r.body.cylinder) is not None
+    }
+    return tuple(sorted(found))
+
+
+def rows(inspection: Inspection, verdict: Verdict | None = None) -> tuple[CylinderRow, ...]:
+    """The lines of all cylinders in number order."""
+    judged = {c.cylinder: c for c in verdict.cylinders} if verdict else {}
+    top = _highest(inspection)
+    out = []
+    for c in cylinders_of(inspection):
+        call = judged.get(c)
+        out.append(
+            CylinderRow(
+                c,
+                _compression(inspection, "compression_dry", c, top),
+                _compression(inspection, "compression_wet", c, None),
+                _leak(inspection, c),
+                _plug(inspection, c),
+                _finding(inspection, c),
+                _coverage(inspection, c),
+                sum(r.body.cylinder == c and not r.body.aside for r in inspection.of(StillPlaced)),
+                call.words if call else "",
+                call.level if call else "open",
+            )
+        )
+    return tuple(out)
+
+
+def _latest(inspection: Inspection, test: str, cylinder: int) -> Reading | None:
+    mine = [r.body for r in inspection.of(Reading) if r.body.test == test and r.body.cylinder == cylinder and r.body.values]
+    return mine[-1] if mine else None
+
+
+def _missing(inspection: Inspection, test: str, cylinder: int) -> str:
+    for r in inspection.of(Looked):
+        if r.body.test == test and r.body.cylinder in (cylinder, None):
+            word = "not done" if r.body.state == State.NOT_LOOKED else r.body.state
+            return one_line(f"{word}: {r.body.why}" if r.body.why else word, 30)
+    return BLANK
+
+
+def _highest(inspection: Inspection) -> float:
+    values = [
+        Quantity(fmean(b.values), b.unit).to("kPa")
+        for c in cylinders_of(inspection)
+        if (b := _latest(inspection, "compression_dry", c)) and not b.doubt
+    ]
+    return max(values, default=0.0)
+
+
+def _compression(inspection: Inspection, test: str, cylinder: int, top: float | None) -> str:
+    body = _latest(inspection, test, cylinder)
+    if body is None:
+        return _missing(inspection, test, cylinder)
+    mean = fmean(body.values)
+    text = f"{body.about}{plain_number(mean)} {body.unit}"
+    if body.doubt:
+        return f"{text} ?"
+    if top:
+        text += f" {100 * Quantity(mean, body.unit).to('kPa') / top:.0f} %"
+    return text
+
+
+def _leak(inspection: Inspection, cylinder: int) -> str:
+    body = _latest(inspection, "leakdown", cylinder)
+    if body is None:
+        return _missing(inspection, "leakdown", cylinder)
+    mean = plain_number(fmean(body.values))
+    text = f"{mean} %" if body.unit == "%" else f"{mean}/{plain_number(body.supply or 0)} {body.unit}"
+    heard = [airs()[a.partition(":")[0]].wording + (f" {a.partition(':')[2]}" if ":" in a else "") for a in body.air]
+    return one_line(f"{text} {', '.join(heard)}".strip(), 40)
+
+
+def _plug(inspection: Inspection, cylinder: int) -> str:
+    from borelog.acts.sheet.items import questions
+
+    words = []
+    for r in inspection.of(Seen):
+        q = questions().get(r.body.item)
+        if q and r.body.cylinder == cylinder and q.section == "plugs":
+            plain = r.body.state in (q.states[0][0], "like_others")
+            if not plain or r.body.item == "plug_deposit":
+                words.append(dict(q.states).get(r.body.state, r.body.state))
+    gap = _latest(inspection, "plug_gap", cylinder)
+    if gap:
+        words.append(f"gap {plain_number(fmean(gap.values))} {gap.unit}")
+    return one_line(", ".join(words), 40) or _missing(inspection, "plugs", cylinder)
+
+
+def _finding(inspection: Inspection, cylinder: int) -> str:
+    mine = [r.body for r in inspection.of(Finding) if r.body.cylinder == cylinder]
+    if not mine:
+        return "-"
+    worst = max(mine, key=lambda b: b.severity)
+    more = f" +{len(mine) - 1}" if len(mine) > 1 else ""
+    return one_line(f"{finding_term(worst)} (severity {worst.severity}){more}", 40)
+
+
+def _coverage(inspection: Inspection, cylinder: int) -> str:
+    """Places looked at, of all places of the grid; questions of the camera answered count for their place."""
+    total = len(grid_places())
+    seen: set[object] = set()
+    for r in inspection.of(Looked):
+        if r.body.cylinder == cylinder and r.body.state in (State.NOTHING, State.FOUND):
+            if r.body.test == "camera":
+                return "all views"
+            if r.body.place:
+                seen.add(r.body.place)
+    seen |= {r.body.place for r in inspection.of(Finding) if r.body.cylinder == cylinder and r.body.place}
+    seen |= {r.body.place for r in inspection.of(StillPlaced) if r.body.cylinder == cylinder and r.body.place}
+    answered = {r.body.item for r in inspection.of(Seen) if r.body.cylinder == cylinder} & _CAMERA_ITEMS
+    if not seen and not answered:
+        return "not looked"
+    if not seen:
+        return f"{len(answered)} of {len(_CAMERA_ITEMS)} questions"
+    return f"{len(seen)} of {total} places"
+
+
+_CAMERA_ITEMS = frozenset(
+    {"crown_deposit", "crown_melt", "crown_pitting", "crown_impact", "ring_land_edge", "bore_surface", "bore_crack_line",
+     "exh_valve_face", "int_valve_face", "liquid_in_cyl", "chamber_surface"}
+)  # fmt: skip
+

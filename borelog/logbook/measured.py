@@ -1,0 +1,83 @@
+"""From recorded readings to the values that the readings room judges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from borelog.logbook.entries import Reading
+from borelog.logbook.fold import conditions_of
+from borelog.logbook.inspection import Inspection, Recorded
+from borelog.quantity import Quantity, QuantityError, parse
+from borelog.readings.compression import CompressionReading, CompressionTest, make_test
+from borelog.readings.conditions import appraise
+from borelog.readings.errors import ReadingError
+from borelog.readings.gauge import Gauge
+from borelog.readings.rules import Rule, manual_rules
+
+_KIND = {"compression_dry": "dry", "compression_wet": "wet", "compression_warm": "warm"}
+
+
+def series_of(inspection: Inspection, test: str) -> tuple[str, ...]:
+    """The sessions of a test that have readings, in order of entry ('' is the first)."""
+    return tuple(dict.fromkeys(r.body.series for r in inspection.of(Reading) if r.body.test == test))
+
+
+def readings_of(inspection: Inspection, test: str, series: str | None = None) -> Iterator[Recorded[Reading]]:
+    """Standing readings of a test that hold a value, of one session or of all."""
+    for r in inspection.of(Reading):
+        if r.body.test == test and r.body.values and series in (None, r.body.series):
+            yield r
+
+
+def number(text: str, unit: str, to: str | None = None) -> float | None:
+    """A typed condition or fact as a number in ``to`` (default ``unit``); None where it is blank or no number."""
+    try:
+        return parse(text, unit).to(to or unit) if text else None
+    except QuantityError:
+        return None
+
+
+def compression_test(inspection: Inspection, test: str = "compression_dry", series: str = "") -> CompressionTest | None:
+    """One session of a compression test; None where it has no reading of a cylinder."""
+    noted = conditions_of(inspection, test, None, series)
+    rows: dict[int, CompressionReading] = {}
+    unit = "psi"
+    for r in readings_of(inspection, test, series):
+        b = r.body
+        if b.cylinder is None:
+            continue
+        unit = b.unit
+        kpa = [Quantity(v, b.unit).to("kPa") for v in b.values]
+        puffs = tuple(Quantity(v, b.unit).to("kPa") for v in b.puffs)
+        rows[b.cylinder] = CompressionReading(b.cylinder, tuple(kpa), puffs, b.about == "~", b.doubt)
+    if not rows:
+        return None
+    gauge = Gauge(
+        number(noted.get("gauge_class", ""), "%"),
+        number(noted.get("gauge_full_scale", ""), "psi", "kPa"),
+        number(noted.get("graduation", ""), "psi", "kPa"),
+    )
+    order = tuple(int(n) for n in noted.get("order", "").replace(",", " ").replace("-", " ").split() if n.isdigit())
+    try:
+        return make_test(
+            _KIND[test],
+            tuple(rows.values()),
+            unit,
+            gauge,
+            standing=appraise(test, noted),
+            order=order if sorted(order) == sorted(rows) else (),
+            oil_ml=number(noted.get("oil_ml", ""), "ml"),
+            series=series,
+        )
+    except ReadingError:
+        return None
+
+
+def book_rules(inspection: Inspection) -> tuple[Rule, ...]:
+    """The service manual's own limits, as the facts give them."""
+    least = number(inspection.facts.get("spec_min", ""), "kPa")
+    share = number(inspection.facts.get("spec_ratio", ""), "%")
+    try:
+        return manual_rules(least, share)
+    except ReadingError:
+        return ()
