@@ -32,7 +32,7 @@ def dress(
     normal = np.stack(
         [inward_x - tangent[0] * paint.slope_s, inward_y - tangent[1] * paint.slope_s, -paint.slope_z]
     )
-    open_sky = np.ones(z.shape, np.float32)
+    open_sky = np.full(z.shape, 0.75, np.float32)
     labels = {name: mask & hits.on_wall for name, mask in paint.labels.items()}
     colour, gloss, rough, along = paint.colour, paint.gloss, paint.rough, paint.rough_along
     if floor is not None:
@@ -52,7 +52,7 @@ def dress(
         labels |= see_labels(floor, hits)
         # The wall just above the floor stands in its shade, and the floor next to the wall in the wall's.
         corner = np.clip(np.abs(z - np.float32(floor.depth)) / 6.0, 0.0, 1.0)
-        open_sky = np.where(seen, open_sky, 0.35 + 0.65 * corner)
+        open_sky = np.where(seen, open_sky, 0.25 + 0.5 * corner)
     normal = normal / np.sqrt((normal * normal).sum(axis=0))
     axis = np.zeros_like(normal)
     axis[2] = 1.0
@@ -173,7 +173,7 @@ def bore_view(
     floor = make_crown(crown or CrownLook(), wall.radius, depth, seed, 900)
     lean = np.tan(np.deg2rad(tilt_deg))
     pose = look((off[0], off[1], tip_z), (off[0] + lean[0] * 50, off[1] + lean[1] * 50, tip_z + 50), roll_deg)
-    shot = take(lens, pose, wall, floor, made_by or camera("tip720"), seed, fine, lamps)
+    shot = take(lens, pose, wall, floor, made_by or camera("tip720"), seed, fine, {"lobe": 2.6, **(lamps or {})})
     points = ring_points(lens, pose, wall.radius, depth)
     shot.truth["crown_depth_mm"] = depth
     shot.truth["rim"] = {"points": points.round(3).tolist(), "z_mm": depth}

@@ -20,18 +20,18 @@ class Camera:
     """Level (of 1) to which the automatic exposure brings the middle of the picture."""
     gain_noise: float = 0.010
     read_noise: float = 0.004
-    row_noise: float = 0.0015
+    row_noise: float = 0.0008
     chroma_noise: float = 1.0
     blur_px: float = 0.75
     corner_blur_px: float = 0.8
     fringe: float = 0.0008
     """Share by which red is larger and blue smaller than green: colour edges towards the corners."""
     bloom: float = 0.05
-    haze: float = 0.012
+    haze: float = 0.006
     vignette: float = 0.45
     sharpen: float = 0.7
     cast: tuple[float, float, float] = (1.0, 1.0, 1.0)
-    smear: float = 0.5
+    smear: float = 0.3
     """Oil on the front glass: soft patches of lower contrast."""
     round_view: float = 0.0
     """Radius of the round picture as a share of the half height; 0 for a full frame."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -74,7 +75,7 @@ def wandering(
         finer = [path[0]]
         for a, b in zip(path, path[1:], strict=False):
             long = float(np.hypot(b[0] - a[0], b[1] - a[1]))
-            off = dice.between(-1, 1) * jitter * long * 1.6
+            off = dice.between(-1, 1) * jitter * long * (1.9 if long > 2 else 1.2)
             middle = ((a[0] + b[0]) / 2 - (b[1] - a[1]) / max(long, 1e-6) * off,
                       (a[1] + b[1]) / 2 + (b[0] - a[0]) / max(long, 1e-6) * off)
             finer += [middle, b]
@@ -129,13 +130,15 @@ def make_roof(roof: RoofLook, radius: float, depth: float, seed: int, size: int 
         labels["casting line"] = ridge > 0.4
     maps = {"height": height, "relief": relief, "colour": colour, "gloss": gloss, "rough": rough}
     for index, valve in enumerate(roof.valves):
-        _set_valve(maps, labels, valve, index, x, y, tools, per_mm, seed)
+        _set_valve(maps, labels, valve, index, x, y, tools, per_mm)
     if roof.hole is not None:
         _bore_hole(maps, labels, roof.hole, x, y, tools)
     if roof.cracks:
         crack = _traced(roof.cracks, half, size, roof.crack_mm)
-        solid = np.where(maps["height"] < height - 1.5, 0.0, 1.0)
-        crack = crack * solid.astype(np.float32) * np.clip(0.85 + 0.25 * tools["mid"], 0.3, 1)
+        for name, mask in labels.items():
+            if "valve" in name or name == "plug hole":
+                crack[mask] = 0.0
+        crack = crack * np.clip(0.85 + 0.25 * tools["mid"], 0.3, 1)
         maps["colour"] *= (1 - 0.88 * crack)[..., None]
         maps["gloss"] *= 1 - 0.8 * crack
         maps["relief"] -= 0.10 * crack
@@ -164,13 +167,19 @@ def _set_valve(
     y: Plane,
     tools: dict[str, Plane],
     per_mm: float,
-    seed: int,
 ) -> None:
-    """Let one valve and its seat into the roof."""
+    """Let one valve and its seat into the roof, working only in the square that holds them."""
+    full_maps, full_labels, size = maps, labels, x.shape[1]
+    reach = valve.radius + 4.5
+    col = slice(*(int(np.clip((at + x[0, -1]) * per_mm, 0, size)) for at in (valve.x - reach, valve.x + reach)))
+    row = slice(*(int(np.clip((at + x[0, -1]) * per_mm, 0, size)) for at in (valve.y - reach, valve.y + reach)))
+    maps = {key: field[row, col] for key, field in full_maps.items()}
+    tools = {key: field[row, col] for key, field in tools.items()}
+    x, y, labels = x[:, col], y[row], {}
     dx, dy = x - np.float32(valve.x), y - np.float32(valve.y)
     away = np.sqrt(dx * dx + dy * dy).astype(np.float32)
     angle = np.arctan2(dy, dx).astype(np.float32)
-    plane = (PENT * abs(valve.y) + np.sign(valve.y) * PENT * dy).astype(np.float32) + 0 * x
+    plane = (PENT * abs(valve.y) + (PENT if valve.y > 0 else -PENT) * dy).astype(np.float32) + 0 * x
     r = valve.radius
     kind = "exhaust" if valve.exhaust else "intake"
     name = f"{kind} valve {index + 1}"
@@ -209,12 +218,15 @@ def _set_valve(
     if valve.notch_deg is not None:
         _burn(maps, labels, valve, away, angle, tools, name)
     if valve.crumb_deg is not None:
-        at = np.deg2rad(valve.crumb_deg)
-        cx, cy = valve.x + r * np.cos(at), valve.y + r * np.sin(at)
+        at = math.radians(valve.crumb_deg)
+        cx, cy = valve.x + r * math.cos(at), valve.y + r * math.sin(at)
         lump = smoothstep(1.5, 0.9, np.sqrt((x - cx) ** 2 + (y - cy) ** 2) + 0.35 * tools["lump"])
         height += 0.7 * lump
         colour *= (1 - 0.85 * lump)[..., None]
         labels["carbon across the seat"] = lump > 0.5
+    for key, mask in labels.items():
+        whole = full_labels.setdefault(key, np.zeros((size, size), np.bool_))
+        whole[row, col] |= mask
 
 
 Face = tuple[Plane, Plane, Plane, Plane]
@@ -238,9 +250,9 @@ def _exhaust_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plan
     crust = smoothstep(0.2, 1.4, tools["lump"] + 0.6 * tools["mid"] + 0.3 * rays) * valve.deposit
     pale = np.array([0.42, 0.36, 0.28], np.float32)
     colour = colour + (pale - colour) * (crust * 0.55)[..., None]
-    colour = colour * (1 + 0.10 * tools["grain"] + 0.05 * rays)[..., None]
+    colour = colour * (1 + 0.06 * tools["grain"] + 0.05 * rays)[..., None]
     if valve.pale_deg is not None:
-        turn = np.cos(angle - np.deg2rad(valve.pale_deg))
+        turn = np.cos(angle - math.radians(valve.pale_deg))
         patch = smoothstep(0.62, 0.98, turn + 0.10 * tools["mid"]) * smoothstep(0.25, 0.75, q + 0.06 * rays)
         hot = np.array([0.50, 0.50, 0.42], np.float32)
         colour = colour + (hot - colour) * (patch * 0.75)[..., None]
@@ -248,7 +260,7 @@ def _exhaust_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plan
     colour = colour * (1 - 0.25 * margin)[..., None]
     gloss = 0.10 + 0.10 * outer[..., 0] + 0.12 * margin
     rough = 0.62 - 0.12 * outer[..., 0] + 0 * q
-    relief = 0.045 * tools["lump"] * (0.4 + valve.deposit) + 0.014 * tools["grain"] + 0.06 * crust
+    relief = 0.05 * tools["lump"] * (0.4 + valve.deposit) + 0.007 * tools["grain"] + 0.07 * crust
     relief = relief + np.sin(away * 2 * np.pi / 0.35) * 0.0022
     return colour.astype(np.float32), gloss.astype(np.float32), rough.astype(np.float32), relief.astype(np.float32)
 
@@ -285,14 +297,16 @@ def _burn(
     """A gutter burnt through the rim: black opening, melted pale lip, one-sided hot colour, cracks from its root."""
     assert valve.notch_deg is not None
     r, deep = valve.radius, valve.notch_mm
-    turn = angle - np.deg2rad(valve.notch_deg)
+    turn = angle - math.radians(valve.notch_deg)
     turn = np.arctan2(np.sin(turn), np.cos(turn))
     side = np.abs(turn) * away + 0.32 * tools["mid"] + 0.18 * tools["lump"]
     reach = (away - (r - deep)) / deep
     opening = 0.33 * deep * (0.25 + 0.75 * np.clip(reach, 0, 1.2) ** 0.7)
     gone = smoothstep(0.18, -0.18, side - opening) * smoothstep(-0.04, 0.10, reach + 0.04 * tools["lump"])
     gone *= smoothstep(r + 1.3, r + 0.6, away)
-    lip = np.exp(-((np.maximum(side - opening, 0) / 0.9) ** 2)) * smoothstep(-0.35, 0.05, reach) * (1 - gone)
+    dark = smoothstep(0.62, 0.15, side - opening) * smoothstep(-0.14, 0.06, reach + 0.04 * tools["lump"])
+    dark *= smoothstep(r + 1.3, r + 0.6, away)
+    lip = np.exp(-((np.maximum(side - opening - 0.55, 0) / 0.8) ** 2)) * smoothstep(-0.35, 0.05, reach) * (1 - gone)
     lip *= smoothstep(r + 0.6, r - 0.2, away)
     hot = np.exp(-((side / (deep * 0.95)) ** 2)) * smoothstep(-1.3, 0.3, reach) * (away < r)
     colour = maps["colour"]
@@ -301,9 +315,9 @@ def _burn(
     maps["gloss"] += (0.34 - maps["gloss"]) * lip
     maps["rough"] += (0.30 - maps["rough"]) * lip * 0.8
     maps["relief"] += lip * (0.10 + 0.05 * tools["mid"])
-    maps["height"] += (maps["height"].min() - 4.5 - maps["height"]) * gone
-    colour *= (1 - 0.86 * gone)[..., None]
-    maps["gloss"] *= 1 - 0.85 * gone
+    maps["height"] += (-7.0 - maps["height"]) * gone
+    colour *= (1 - 0.96 * dark)[..., None]
+    maps["gloss"] *= 1 - 0.9 * dark
     labels["notch"] = gone > 0.5
     labels["hot patch"] = (hot > 0.5) & labels[name] & ~labels["notch"]
 
@@ -385,13 +399,21 @@ def crack_scene(
     Without ``crack`` the same roof sound, for counting false marks.
     """
     dice = Dice("crack", seed)
-    start = (dice.between(6.5, 8.5) * dice.sign(), dice.between(7.5, 10.0))
-    end = (dice.between(-2, 2), 4.6)
+    # From the seat of an exhaust valve to the edge of the plug hole, the hottest bridge of a roof.
+    valve = FOUR[dice.whole(2, 3)]
+    toward = math.atan2(-valve.y, -valve.x) + dice.between(-0.35, 0.35)
+    start = (valve.x + (valve.radius + 0.2) * math.cos(toward), valve.y + (valve.radius + 0.2) * math.sin(toward))
+    end = (5.5 * math.cos(toward + math.pi), 5.5 * math.sin(toward + math.pi))
     paths: list[tuple[tuple[float, float], ...]] = [wandering(start, end, seed)]
     middle = paths[0][len(paths[0]) // 2]
     if dice.chance(0.6):
-        paths.append(wandering(middle, (middle[0] + dice.between(-4, 4), middle[1] + dice.between(2, 5)), seed + 1))
-    paths.append(wandering((-4.9, dice.between(-2, 1)), (-dice.between(10, 14), dice.between(-1.5, 1.5)), seed + 2))
+        side = dice.sign() * dice.between(2.5, 5)
+        fork = (middle[0] - side * math.sin(toward), middle[1] + side * math.cos(toward))
+        paths.append(wandering(middle, fork, seed + 1))
+    side = 1.0 if valve.x < 0 else -1.0
+    paths.append(wandering((0.0, 6.0), (dice.between(-0.6, 0.6), dice.between(12, 17)), seed + 2))
+    if dice.chance(0.5):
+        paths.append(wandering((side * 5.6, dice.between(-1, 1)), (side * dice.between(9, 13), dice.between(-1, 1)), seed + 3))
     roof = RoofLook(
         cracks=tuple(paths) if crack else (),
         crack_mm=dice.between(0.13, 0.26),

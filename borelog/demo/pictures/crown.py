@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -91,8 +92,8 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
         labels["washed rim"] = (wash > 0.5) & (r < edge)
     clean = np.zeros(shape, np.float32)
     if look.washed_deg is not None:
-        direction = np.deg2rad(look.washed_deg)
-        toward = x * np.cos(direction) + y * np.sin(direction)
+        direction = math.radians(look.washed_deg)
+        toward = x * math.cos(direction) + y * math.sin(direction)
         clean = smoothstep(-0.06, 0.06, toward / radius + 0.16 + 0.10 * fine["cloud"] + 0.035 * fine["mid"])
         cover *= 1 - 0.985 * clean
         labels["steam-clean area"] = (clean > 0.5) & (r < edge)
@@ -104,32 +105,36 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     relief = turning * (1 - 0.85 * cover) + 0.012 * fine["grain"] * cover
     relief += build_up * (0.10 * fine["lump"] + 0.05 * fine["mid"]) - broken * 0.12
     height += build_up * (0.25 + 0.12 * fine["lump"]) * (1 - gap)
-    metal = np.array([0.50, 0.49, 0.47], np.float32)
-    metal_tone = 1 + 0.08 * fine["mid"] + 0.05 * fine["grain"] + 0.05 * np.sin(r * 2 * np.pi / 0.30)
-    stain = np.clip(0.55 - 0.25 * fine["cloud"], 0, 1)
-    varnish = np.array([0.33, 0.24, 0.15], np.float32)
+    metal = np.array([0.36, 0.355, 0.345], np.float32)
+    metal_tone = 1 + 0.08 * fine["mid"] + 0.05 * fine["grain"] + 0.07 * np.sin(r * 2 * np.pi / 0.30)
+    stain = np.clip(0.72 - 0.22 * fine["cloud"] + 0.16 * fine["mid"] + 0.06 * fine["grain"], 0, 1)
+    varnish = np.array([0.16, 0.115, 0.075], np.float32)
     soot = np.array([0.050, 0.045, 0.040], np.float32)
-    brown = np.array([0.17, 0.115, 0.070], np.float32)
+    brown = np.array([0.105, 0.075, 0.050], np.float32)
     browning = np.clip(look.tan * (0.6 + 0.6 * fine["mid"] - 0.4 * fine["cloud"]), 0, 1)
     carbon = soot + (brown - soot) * browning[..., None]
     carbon = carbon * (1 + 0.16 * fine["grain"] + 0.22 * fine["lump"])[..., None]
     base = metal * metal_tone[..., None]
-    base = base + (varnish - base) * (stain * (1 - clean) * (1 - torn) * 0.75)[..., None]
-    base = np.where(torn[..., None] > 0.02, base + (np.float32(0.60) - base) * torn[..., None] * 0.8, base)
+    base = base + (varnish - base) * (stain * (1 - clean) * (1 - torn) * 0.85)[..., None]
+    base = np.where(torn[..., None] > 0.02, base + (np.float32(0.50) - base) * torn[..., None] * 0.8, base)
     colour = base + (carbon - base) * cover[..., None]
     colour *= (1 - 0.75 * broken)[..., None]
-    ash = smoothstep(1.1, 2.0, fine["mid"] + 0.5 * fine["grain"]) * cover * look.thick
-    colour += (np.array([0.30, 0.27, 0.23], np.float32) - colour) * (ash * 0.5)[..., None]
-    gloss = 0.55 * (1 - cover) * (1 - 0.35 * stain) + 0.05 + 0.10 * clean
+    if look.bite_deg is not None:
+        # Down in the break only dull grain, a touch of oil, and the dark behind the rings.
+        shade_in = cavity * np.clip(0.62 + 0.2 * fine["rock"], 0.2, 0.9)
+        colour += (np.array([0.085, 0.08, 0.072], np.float32) - colour) * shade_in[..., None]
+    ash = smoothstep(1.3, 2.4, fine["mid"] + 0.5 * fine["grain"]) * cover * look.thick
+    colour += (np.array([0.15, 0.13, 0.11], np.float32) - colour) * (ash * 0.5)[..., None]
+    gloss = 0.62 * (1 - cover) * (1 - 0.45 * stain) + 0.05 + 0.10 * clean
     rough = 0.36 + 0.38 * cover + 0.05 * fine["grain"] - 0.06 * clean
     rough = rough + torn * (0.30 - rough) * 0.6
     relief += torn * (0.35 * fine["rock"] + 0.06 * fine["grain"])
     if look.oil > 0:
         pool = smoothstep(1.35 - look.oil * 1.6, 1.75 - look.oil * 1.6, fine["cloud"] + 0.25 * fine["mid"] - height * 0.15)
-        colour *= (1 - pool[..., None] * np.array([0.35, 0.45, 0.62], np.float32))
-        gloss += (0.45 - gloss) * pool
-        rough += (0.13 - rough) * pool * 0.9
-        relief *= 1 - 0.8 * pool
+        colour *= 1 - pool[..., None] * np.array([0.62, 0.68, 0.78], np.float32)
+        gloss += (0.09 - gloss) * pool
+        rough += (0.16 - rough) * pool * 0.9
+        relief *= 1 - 0.96 * pool
         labels["oil pool"] = (pool > 0.5) & (r < edge)
     _knocks(look, x, y, edge, dice, height, relief, colour, labels)
     crevice = gap[..., None]
@@ -148,6 +153,7 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     )
 
 
+@lru_cache(maxsize=4)
 def normal_tools(shape: tuple[int, int], per_mm: float, seed: int) -> dict[str, Plane]:
     """The handful of noises every floor needs, by size: cloud 22 mm, mid 4 mm, lump 1.6 mm, grain 0.25 mm, rock."""
     return {
@@ -164,9 +170,9 @@ def _bite(
 ) -> tuple[Plane, Plane]:
     """A piece broken out of the edge: its outline wanders, its lip is bright and torn."""
     assert look.bite_deg is not None
-    direction = np.deg2rad(look.bite_deg)
-    out = x * np.cos(direction) + y * np.sin(direction)
-    side = -x * np.sin(direction) + y * np.cos(direction)
+    direction = math.radians(look.bite_deg)
+    out = x * math.cos(direction) + y * math.sin(direction)
+    side = -x * math.sin(direction) + y * math.cos(direction)
     per_mm = shape[0] / (2 * radius)
     ragged = fractal(shape, 3.2 * per_mm, "crown.bite", seed, 4, 0.55)
     inner = radius - look.bite_mm
@@ -207,26 +213,26 @@ def _knocks(
         mask = labels.setdefault(name, np.zeros(height.shape, np.bool_))
         for _ in range(count):
             away = edge * dice.between(0.55 if name == "pits" else 0.1, 0.96)
-            angle = np.deg2rad(dice.between(200, 340) if name == "pits" else dice.between(0, 360))
-            px, py = away * np.cos(angle), away * np.sin(angle)
+            angle = math.radians(dice.between(200, 340) if name == "pits" else dice.between(0, 360))
+            px, py = away * math.cos(angle), away * math.sin(angle)
             reach = dice.between(0.18, 0.5) if name == "pits" else dice.between(0.5, 1.5)
-            long, turn = dice.between(1.0, 1.2 if name == "pits" else 2.4), dice.between(0, np.pi)
+            long, turn = dice.between(1.0, 1.2 if name == "pits" else 2.4), dice.between(0, math.pi)
             window = spot(px, py, reach * long * 2.2)
-            u = (x[:, window[1]] - px) * np.cos(turn) + (y[window[0]] - py) * np.sin(turn)
-            v = -(x[:, window[1]] - px) * np.sin(turn) + (y[window[0]] - py) * np.cos(turn)
+            u = (x[:, window[1]] - px) * math.cos(turn) + (y[window[0]] - py) * math.sin(turn)
+            v = -(x[:, window[1]] - px) * math.sin(turn) + (y[window[0]] - py) * math.cos(turn)
             far = np.sqrt((u / long) ** 2 + v * v) / reach
             hole = np.exp(-(far**2.5))
-            height[window] -= hole * reach * (0.5 if name == "pits" else 0.55)
-            lip = np.exp(-(((far - 1.25) / 0.25) ** 2))
-            relief[window] += lip * 0.06 * reach
-            bright = np.clip(hole + 0.7 * lip, 0, 1)[..., None] * (0.35 if name == "pits" else 0.85)
-            colour[window] += (np.float32(0.5) - colour[window]) * bright
+            height[window] -= hole * reach * (0.7 if name == "pits" else 0.6)
+            lip = np.exp(-(((far - 1.2) / 0.22) ** 2)) * np.clip(0.5 + u / (reach * long) * 0.5, 0, 1)
+            relief[window] += lip * 0.05 * reach
+            fresh = np.clip(hole * (0.55 + 0.3 * v / reach) + 0.5 * lip, 0, 1)[..., None]
+            colour[window] += (np.float32(0.46) - colour[window]) * fresh * (0.25 if name == "pits" else 0.8)
             mask[window] |= far < 1.0
     if look.flakes:
         mask = labels.setdefault("loose flakes", np.zeros(height.shape, np.bool_))
         for _ in range(look.flakes):
-            away, angle = edge * dice.between(0.1, 0.9), dice.between(0, 2 * np.pi)
-            px, py, reach = away * np.cos(angle), away * np.sin(angle), dice.between(0.4, 1.3)
+            away, angle = edge * dice.between(0.1, 0.9), dice.between(0, 2 * math.pi)
+            px, py, reach = away * math.cos(angle), away * math.sin(angle), dice.between(0.4, 1.3)
             corners = [
                 (px + reach * dice.between(0.5, 1.1) * np.cos(a), py + reach * dice.between(0.5, 1.1) * np.sin(a))
                 for a in np.linspace(0, 2 * np.pi, 7)[:-1]

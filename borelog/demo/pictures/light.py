@@ -129,7 +129,7 @@ def _shade_block(
     seen: Any = cv2.remap(around, u, v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
     seen = np.asarray(seen, np.float32).reshape(gloss.shape)
     seen = seen + (0.5 - seen) * np.clip(rough * 1.6, 0.0, 1.0)
-    ambient_mirror = lamps.mirror * seen * (bounced * 6.0 + arriving * 0.05 * surface.open_sky[rows])
+    ambient_mirror = lamps.mirror * seen * (bounced * 3.5 + arriving * 0.02 * surface.open_sky[rows])
     # Grazing views reflect more, whatever the surface (Schlick).
     edge = gloss + (1.0 - gloss) * np.clip(1.0 - facing, 0.0, 1.0) ** 5 * (1.0 - rough) * 0.6
     tint = 0.35 + 0.65 * colour / np.maximum(colour.max(axis=0), 1e-3)

@@ -46,7 +46,7 @@ KINDS: dict[str, Callable[[Dice, int], Floors]] = {
     "dents": lambda d, s: _crown(d, s, dents=d.whole(3, 6)),
     "pits": lambda d, s: _crown(d, s, pits=d.whole(10, 22)),
     "flakes": lambda d, s: _crown(d, s, flakes=d.whole(4, 8)),
-    "bite": lambda d, s: _crown(d, s, bite_deg=d.between(0, 360)),
+    "bite": lambda d, s: _crown(d, s, bite_deg=d.between(0, 360), bite_mm=d.between(8, 13)),
     "notch": _valve,
     "same": lambda d, s: _crown(d, s),
 }
@@ -57,7 +57,7 @@ def _poses(dice: Dice, kind: str, move: float) -> tuple[Pose, Pose]:
     if kind == "notch":
         target, distance = (dice.between(9, 15), dice.between(11, 17)), dice.between(30, 36)
     elif kind == "bite":
-        target, distance = (0.0, 0.0), dice.between(48, 54)
+        target, distance = (0.0, 0.0), dice.between(46, 52)
     else:
         target, distance = (dice.between(-8, 8), dice.between(-8, 8)), dice.between(38, 48)
     lean = (dice.between(-0.15, 0.15), dice.between(-0.15, 0.15))
@@ -83,7 +83,7 @@ def before_after_stills(
         raise PictureError(f"There is no change '{kind}'; choose one of {', '.join(KINDS)}.")
     dice = Dice(f"pair.{kind}", seed)
     before, after, names = KINDS[kind](dice, seed)
-    lens = Lens(size[0], size[1], 0.72 * size[0], 0.0)
+    lens = Lens(size[0], size[1], (0.42 if kind == "bite" else 0.72) * size[0], 0.0)
     pose_a, pose_b = _poses(dice, kind, move)
     wall = Wall(RADIUS)
     made_by = camera("tip720")

@@ -74,7 +74,7 @@ def lab_to_linear(lab: Colour) -> Colour:
 
 
 @dataclass(slots=True)
-class _Layout:
+class Layout:
     """From picture to plug: u along the axis (0 at the shell's end, electrodes at u > 0), v across, mm."""
 
     x: Plane
@@ -175,7 +175,7 @@ def plug_profile(
     state : a key of :data:`STATES`
     turn_deg : direction of the axis against the picture's x; left to the seed by default
     distance_mm : camera to axis; near cameras see the threads in the middle larger than the outline
-    ground : 'rag', 'paper', 'bench' or 'dark'
+    ground : 'rag', 'paper', 'card', 'bench' or 'dark'
     patch : 'white' (75 %) or 'grey' (18 %) puts a reference card beside the plug
 
     Returns
@@ -196,22 +196,10 @@ def plug_profile(
     middle_u = FACE + gap / 2 - min(9.5, 0.26 * size[0] / px_per_mm)
     x = ((np.arange(width, dtype=np.float32) + 0.5 - width / 2) / per_mm)[None, :].repeat(height, 0)
     y = ((np.arange(height, dtype=np.float32) + 0.5 - height / 2) / per_mm)[:, None].repeat(width, 1)
-    layout = _Layout(x, y, float(np.cos(turn)), float(np.sin(turn)), middle_u, distance_mm)
-    field = _ground(layout, ground, per_mm, seed, patch, look)
-    labels: dict[str, Mask] = {}
-    noise = {
-        "cloud": fractal((height, width), 7 * per_mm, "plug.cloud", seed, 4, 0.55),
-        "mid": fractal((height, width), 1.5 * per_mm, "plug.mid", seed, 4, 0.6),
-        "grain": fractal((height, width), max(2.2, 0.16 * per_mm), "plug.grain", seed, 2, 0.8),
-    }
-    _shell(field, labels, layout, look, noise, pitch_mm)
-    _nose(field, labels, layout, look, noise, dice)
-    _centre(field, labels, layout, look, noise)
-    _strap(field, labels, layout, look, noise, gap)
-    if look.wet > 0:
-        _wet(field, look, noise)
-    light = _lit(field, layout, seed)
-    light = halved(light, fine)
+    layout = Layout(x, y, float(np.cos(turn)), float(np.sin(turn)), middle_u, distance_mm)
+    field = lay_ground(layout, ground, per_mm, seed, patch)
+    labels = lay_plug(field, layout, look, gap, pitch_mm, per_mm, seed)
+    light = halved(light_plugs(field, layout, seed), fine)
     if fine > 1:
         labels = {name: mask[fine // 2 :: fine, fine // 2 :: fine] for name, mask in labels.items()}
     truth = _truth(layout, look, gap, pitch_mm, px_per_mm, size, state, labels)
@@ -221,7 +209,29 @@ def plug_profile(
     return finish(light, made_by or camera("phone"), seed, truth, maps)
 
 
-def _ground(layout: _Layout, kind: str, per_mm: float, seed: int, patch: str | None, look: PlugState) -> dict[str, Plane]:
+def lay_plug(
+    field: dict[str, Plane], layout: Layout, look: PlugState, gap: float, pitch: float, per_mm: float, seed: int
+) -> dict[str, Mask]:
+    """Put one plug into a field of surface planes; gives back where its parts are."""
+    shape = layout.x.shape
+    dice = Dice("plug.dirt", seed)
+    noise = {
+        "cloud": fractal(shape, 7 * per_mm, "plug.cloud", seed, 4, 0.55),
+        "mid": fractal(shape, 1.5 * per_mm, "plug.mid", seed, 4, 0.6),
+        "grain": fractal(shape, max(2.2, 0.16 * per_mm), "plug.grain", seed, 2, 0.8),
+    }
+    labels: dict[str, Mask] = {}
+    _shell(field, labels, layout, look, noise, pitch)
+    _nose(field, labels, layout, look, noise, dice)
+    _centre(field, labels, layout, look, noise)
+    _strap(field, labels, layout, look, noise, gap)
+    if look.wet > 0:
+        _wet(field, look, noise)
+    return labels
+
+
+def lay_ground(layout: Layout, kind: str, per_mm: float, seed: int, patch: str | None = None) -> dict[str, Plane]:
+    """What a plug lies on, as a field of surface planes."""
     x, y = layout.x, layout.y
     shape = x.shape
     cloud = fractal(shape, 12 * per_mm, "plug.ground", seed, 4, 0.5)
@@ -231,11 +241,15 @@ def _ground(layout: _Layout, kind: str, per_mm: float, seed: int, patch: str | N
         bend = 0.25 * cloud
         weave = np.sin((x + bend) * 2 * np.pi / 0.62) * 0.5 + np.sin((y - bend) * 2 * np.pi / 0.62) * 0.5
         base, gloss = (0.26, 0.29, 0.34), 0.02
-        stain = smoothstep(0.6, 1.6, cloud)
-        tone = (1 + 0.22 * weave + 0.12 * fine + 0.10 * cloud) * (1 - 0.6 * stain)
+        stain = smoothstep(0.2, 2.6, cloud)
+        tone = (1 + 0.22 * weave + 0.12 * fine + 0.07 * cloud) * (1 - 0.55 * stain)
     elif kind == "paper":
         base, gloss = (0.66, 0.65, 0.62), 0.03
         tone = 1 + 0.025 * fine - 0.25 * smoothstep(0.9, 2.0, cloud)
+    elif kind == "card":
+        flute = np.sin(y * 2 * np.pi / 6.5)
+        base, gloss = (0.36, 0.245, 0.15), 0.02
+        tone = 1 + 0.05 * fine + 0.04 * flute + 0.05 * cloud - 0.5 * smoothstep(1.2, 2.2, cloud)
     elif kind == "bench":
         grain = fractal(shape, (4 * per_mm, 60 * per_mm), "plug.wood", seed, 5, 0.65)
         base, gloss = (0.24, 0.165, 0.105), 0.06
@@ -274,12 +288,12 @@ PATCH = (-6.0, 4.0, 9.5, 14.0)
 """Reference card in u and v (mm): from, to, from, to."""
 
 
-def _patch_mask(layout: _Layout) -> Mask:
+def _patch_mask(layout: Layout) -> Mask:
     u, v = layout.local(np.float32(-9.0))
     return (u > PATCH[0]) & (u < PATCH[1]) & (v > PATCH[2]) & (v < PATCH[3])
 
 
-def _place(layout: _Layout, u: float, v: float, lift: float, px_per_mm: float, size: tuple[int, int]) -> list[float]:
+def _place(layout: Layout, u: float, v: float, lift: float, px_per_mm: float, size: tuple[int, int]) -> list[float]:
     """Pixel coordinates of a point of the plug."""
     a, b = u - layout.middle_u, v
     grow = px_per_mm / (1 - lift / layout.distance)
@@ -289,7 +303,7 @@ def _place(layout: _Layout, u: float, v: float, lift: float, px_per_mm: float, s
     ]
 
 
-def _patch_truth(layout: _Layout, px_per_mm: float, size: tuple[int, int], patch: str) -> dict[str, Any]:
+def _patch_truth(layout: Layout, px_per_mm: float, size: tuple[int, int], patch: str) -> dict[str, Any]:
     corners = [(PATCH[0], PATCH[2]), (PATCH[1], PATCH[2]), (PATCH[1], PATCH[3]), (PATCH[0], PATCH[3])]
     return {
         "reflectance": 0.75 if patch == "white" else 0.18,
@@ -297,14 +311,14 @@ def _patch_truth(layout: _Layout, px_per_mm: float, size: tuple[int, int], patch
     }
 
 
-def _tilted(layout: _Layout, nu: Any, nv: Any, nz: Any) -> NDArray[np.float32]:
+def _tilted(layout: Layout, nu: Any, nv: Any, nz: Any) -> NDArray[np.float32]:
     """A direction from (u, v, towards the camera) to the picture's axes, made unit length."""
     out = np.stack([layout.cos * nu - layout.sin * nv, layout.sin * nu + layout.cos * nv, nz])
     return np.asarray(out / np.sqrt((out * out).sum(axis=0) + 1e-9), np.float32)
 
 
 def _shell(
-    field: dict[str, Plane], labels: dict[str, Mask], layout: _Layout, look: PlugState, noise: dict[str, Plane], pitch: float
+    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane], pitch: float
 ) -> None:
     lift = np.zeros_like(layout.x)
     for _ in range(4):
@@ -333,13 +347,20 @@ def _shell(
     _solid(field, mask, lift, {"colour": colour, "normal": normal, "gloss": gloss, "rough": rough, "sky": 1 - 0.55 * root})
     labels["thread"] = mask
     # The ground flange behind the thread, the seat of the sealing washer.
-    for start, stop, r, tone in ((-21.4, SHELL_FROM, 9.6, 0.40), (-34.0, -21.4, 10.2, 0.46)):
-        u, v = layout.local(np.float32(0))
-        body = (np.abs(v) < r) & (u <= stop) & (u > start)
+    u, v = layout.local(np.float32(0))
+    for start, stop, r, tone in ((-20.3, SHELL_FROM, 9.4, 0.30), (-25.5, -20.3, 9.9, 0.36), (-48.0, -25.5, 9.2, 0.37)):
+        edge = np.minimum(stop - u, u - start)
+        rounded = np.clip(1 - edge / 0.7, 0, 1)
+        body = (np.abs(v) < r - 0.45 * rounded**2) & (u <= stop) & (u > start)
         z = np.sqrt(np.maximum(r * r - v * v, 0))
-        flat = _tilted(layout, 0.02 * noise["grain"], v / r, z / r + 0.02)
-        metal = [np.float32(tone) * (1 + 0.06 * noise["mid"]) * w for w in (1.0, 0.97, 0.92)]
-        _solid(field, body, z, {"colour": metal, "normal": flat, "gloss": np.float32(0.6), "rough": np.float32(0.38), "sky": np.float32(0.9)})
+        across, lean = v / r, z / r
+        if start < -40:  # Three of the six flats for the socket.
+            turn = np.round(np.arcsin(np.clip(v / r, -1, 1)) / (np.pi / 3)) * (np.pi / 3)
+            across, lean = 0.82 * np.sin(turn) + 0.18 * v / r, 0.82 * np.cos(turn) + 0.18 * z / r
+        nudge = np.where(stop - u < u - start, 1.0, -1.0) * rounded
+        flat = _tilted(layout, 0.9 * nudge + 0.015 * noise["grain"], across, lean + 0.02)
+        metal = [np.float32(tone) * (1 + 0.05 * noise["mid"] - 0.12 * np.clip(noise["cloud"], 0, 2)) * w for w in (1.0, 0.97, 0.91)]
+        _solid(field, body, z, {"colour": metal, "normal": flat, "gloss": np.float32(0.5), "rough": 0.34 + 0.03 * noise["mid"], "sky": np.float32(0.9)})
 
 
 def _crusted(look: PlugState, noise: dict[str, Plane]) -> tuple[Plane, Colour]:
@@ -355,7 +376,7 @@ def _painted(base: Colour, look: PlugState, noise: dict[str, Plane], dirt: float
 
 
 def _nose(
-    field: dict[str, Plane], labels: dict[str, Mask], layout: _Layout, look: PlugState, noise: dict[str, Plane], dice: Dice
+    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane], dice: Dice
 ) -> None:
     """The ceramic nose: a blunt cone out of the shell, rounded at its end."""
     lift = np.zeros_like(layout.x)
@@ -408,7 +429,7 @@ def _nose(
     labels["nose"] = mask
 
 
-def _centre(field: dict[str, Plane], labels: dict[str, Mask], layout: _Layout, look: PlugState, noise: dict[str, Plane]) -> None:
+def _centre(field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane]) -> None:
     """The centre electrode, worn round by ``wear``."""
     u, v = layout.local(np.float32(0))
     core = 1.25
@@ -430,7 +451,7 @@ def _centre(field: dict[str, Plane], labels: dict[str, Mask], layout: _Layout, l
 
 
 def _strap(
-    field: dict[str, Plane], labels: dict[str, Mask], layout: _Layout, look: PlugState, noise: dict[str, Plane], gap: float
+    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane], gap: float
 ) -> None:
     """The ground strap: flat bar, welded to the shell's end, bent over the centre electrode."""
     path = _segments(gap, 0.0)
@@ -443,7 +464,7 @@ def _strap(
     edge = np.clip((far - half + 0.30) / 0.30, 0, 1)
     mask = (far < half) & (u > -0.3)
     up = np.sqrt(np.maximum(1 - (edge * 0.94) ** 2, 0.02))
-    brushed = 0.05 * noise["grain"]
+    brushed = 0.02 * noise["grain"]
     normal = _tilted(layout, du * edge + brushed, dv * edge + brushed, up)
     colour = _painted((look.shell[0] + 0.035, look.shell[1] + 0.03, look.shell[2] + 0.025), look, noise)
     if look.blued > 0:
@@ -470,7 +491,7 @@ def _wet(field: dict[str, Plane], look: PlugState, noise: dict[str, Plane]) -> N
     field["rough"] += (0.17 - field["rough"]) * film * 0.9
 
 
-def _lit(field: dict[str, Plane], layout: _Layout, seed: int) -> Plane:
+def light_plugs(field: dict[str, Plane], layout: Layout, seed: int) -> Plane:
     """A workshop lamp from one side, a window's worth of soft light from the other."""
     dice = Dice("plug.light", seed)
     swing = dice.between(-25, 25)
@@ -503,7 +524,7 @@ def _lit(field: dict[str, Plane], layout: _Layout, seed: int) -> Plane:
 
 
 def _truth(
-    layout: _Layout,
+    layout: Layout,
     look: PlugState,
     gap: float,
     pitch: float,

@@ -70,10 +70,11 @@ def pressed(
 
 
 def outlines(mask: Mask, least_px: int = 12) -> list[list[list[float]]]:
-    """The outer outlines of a mask as polygons, largest first."""
+    """The outer outlines of a mask as polygons, the twelve largest, largest first."""
     found: Any = cv2.findContours(mask.astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_TC89_L1)[0]
     kept = [c for c in found if cv2.contourArea(c) >= least_px]
     kept.sort(key=cv2.contourArea, reverse=True)
+    kept = [cv2.approxPolyDP(c, 0.8, True) for c in kept[:12]]
     return [[[float(x) + 0.5, float(y) + 0.5] for x, y in c[:, 0]] for c in kept]
 
 

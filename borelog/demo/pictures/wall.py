@@ -40,7 +40,7 @@ class Wall:
     hone_deg: float = 45.0
     hone_depth: float = 1.0
     groove_mm: float = 0.045
-    tone: tuple[float, float, float] = (0.40, 0.395, 0.385)
+    tone: tuple[float, float, float] = (0.205, 0.20, 0.19)
     faint_top: float = 0.0
     """How far the hatch has gone in the upper third, 0 to 1."""
     shine: float = 0.0
@@ -235,12 +235,13 @@ def paint_wall(wall: Wall, s: Plane, z: Plane, foot_s: Plane, foot_z: Plane, see
     depth = wall.hone_depth * keep * np.clip(1 + 0.18 * stain, 0.4, 1.4)
     # Where two grooves cross the deeper one stays: not a plain sum.
     value = np.minimum(v0, v1) * 0.6 + (v0 + v1) * 0.4
-    tone = 1 + depth * 0.30 * value + 0.03 * mottle + 0.025 * grit + 0.06 * stain
-    tone = tone + wall.fine_lines * 0.10 * lines * smoothstep(8, 20, z)
-    slope_s, slope_z = depth * 0.24 * (s0 + s1), depth * 0.24 * (z0 + z1)
-    gloss = 0.62 - 0.10 * stain + 0.10 * depth * value
-    rough = np.clip(0.40 + 0.012 * mottle + 0.015 * grit - 0.10 * (1 - keep) - 0.05 * rubbed, 0.17, 0.8)
-    rough_along = np.clip(rough * 0.80, 0.15, 0.8)
+    tone = 1 + depth * 0.42 * value + 0.03 * mottle + 0.025 * grit + 0.06 * stain
+    tone = tone + wall.fine_lines * 0.22 * lines * smoothstep(8, 20, z)
+    slope_s, slope_z = depth * 0.30 * (s0 + s1), depth * 0.30 * (z0 + z1)
+    gloss = 0.72 - 0.10 * stain + 0.16 * depth * value + 0.10 * wall.fine_lines * lines
+    rough = np.clip(0.31 + 0.03 * lines + 0.012 * mottle + 0.015 * grit - 0.10 * (1 - keep) - 0.05 * rubbed, 0.17, 0.8)
+    # Grooves run mostly round the bore, so that light is spread along it.
+    rough_along = np.clip(rough * (1.0 + 0.45 * keep), 0.15, 0.85)
     gloss = gloss + 0.16 * rubbed
     tone = tone * (1 + 0.10 * rubbed)
     labels: dict[str, Mask] = {}
