@@ -161,9 +161,7 @@ def questions(reading: LeakReading) -> tuple[str, ...]:
     if reading.kind != "mid" and reading.loss > 60 and answers.get("tdc") != "proven":
         asked.append("a large loss: was the piston proven at its top on compression?")
     if reading.supply_kpa is not None and not 40 * _PSI <= reading.supply_kpa <= 200 * _PSI:
-        asked.append(
-            f"supply {plain_number(reading.supply_kpa / _PSI, 3)} psi: 80 psi is usual, 70 to 200 allowed in one manual"
-        )
+        asked.append(f"supply {plain_number(reading.supply_kpa / _PSI, 3)} psi: 80 psi is usual")
     if reading.air and "none" in reading.air and reading.loss > 20:
         asked.append(
             "a loss but nothing heard: listen at tailpipe, throttle, filler, radiator and the next plug holes"
