@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from statistics import fmean
 
 from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
@@ -12,6 +13,7 @@ from borelog.readings.compression import CompressionReading, CompressionTest, ma
 from borelog.readings.conditions import appraise
 from borelog.readings.errors import ReadingError
 from borelog.readings.gauge import Gauge
+from borelog.readings.leakdown import LeakReading, make_leak
 from borelog.readings.rules import Rule, manual_rules
 
 _KIND = {"compression_dry": "dry", "compression_wet": "wet", "compression_warm": "warm"}
@@ -81,3 +83,40 @@ def book_rules(inspection: Inspection) -> tuple[Rule, ...]:
         return manual_rules(least, share)
     except ReadingError:
         return ()
+
+
+_LEAK_KIND = {"leakdown": "dry", "leakdown_wet": "wet", "leakdown_mid": "mid", "leakdown_tap": "tap"}
+
+
+def leak_reading(inspection: Inspection, recorded: Recorded[Reading]) -> LeakReading | None:
+    """One recorded leak-down with its tester; None where it cannot be one (more held than fed in, no supply)."""
+    body = recorded.body
+    if body.cylinder is None or not body.values:
+        return None
+    noted = conditions_of(inspection, body.test, body.cylinder, body.series)
+    value = fmean(body.values)
+    supply = body.supply
+    if supply is None and body.unit == "%":
+        fed = number(noted.get("supply", ""), "psi", "kPa")
+        held = fed * (1 - value / 100) if fed is not None else None
+    else:
+        fed = Quantity(supply, body.unit).to("kPa") if supply is not None else number(noted.get("supply", ""), body.unit, "kPa")
+        held = Quantity(value, body.unit).to("kPa")
+    by_dial = noted.get("dial", "") == "per cent only"
+    percent_only = body.unit == "%" and (by_dial or fed is None)
+    try:
+        return make_leak(
+            LeakReading(
+                body.cylinder,
+                _LEAK_KIND[body.test],
+                None if percent_only else held,
+                None if percent_only else fed,
+                value if percent_only else None,
+                number(noted.get("orifice", ""), "in", "mm"),
+                tuple(a.partition(":")[0] for a in body.air),
+                noted.get("tester", ""),
+                appraise(body.test, noted),
+            )
+        )
+    except ReadingError:
+        return None

@@ -21,7 +21,7 @@ from borelog.verdict.judged import (
     NextTest,
     Verdict,
 )
-from borelog.verdict.network.inference import posteriors
+from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.next_tests import next_tests
 from borelog.verdict.network.reasons import reasons
 from borelog.verdict.network.types import Advice, Case, NetShape, Posterior, Reasons, Value
@@ -108,7 +108,7 @@ def judge(
     if why_not or shape is None:
         verdict = Verdict(call=f"Not judged: {why_not}", tables=tables.digest, limits=LIMITS)
         return Judgement(Signs((), ()), None, {}, None, verdict)
-    said = signs(inspection)
+    said = signs(inspection, tables)
     posterior = posteriors(shape, said.evidence, tables)
     looked = {c for c in shape.cylinders if posterior.groups.get(c)}
     why = {c: reasons(shape, said.evidence, tables, c) for c in looked} if depth >= 2 else {}

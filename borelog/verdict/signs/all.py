@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from borelog.knowledge.faults import FaultTables
 from borelog.logbook.inspection import Inspection
 from borelog.verdict.signs import figures, leaks, looked, spoils
 from borelog.verdict.signs.told import code_signs
 from borelog.verdict.signs.value import Sign, Signs
 
 
-def signs(inspection: Inspection) -> Signs:
+def signs(inspection: Inspection, faults: FaultTables) -> Signs:
     """Evidence from everything recorded: one sign an item and place.
 
     What a person answered himself stands over what was worked out from figures, except where the figures are there:
@@ -26,8 +27,8 @@ def signs(inspection: Inspection) -> Signs:
         else:
             worked_out.setdefault((*sign.key, ""), sign)
     everything = sorted(
-        (*worked_out.values(), *several),
+        (s for s in (*worked_out.values(), *several) if s.seen.item in faults.items),
         key=lambda s: (s.seen.item, s.seen.cylinder or 0, s.seen.neighbour or 0, s.seen.state),
     )
-    doubts = sorted(spoils.doubts(inspection), key=lambda d: (d.spoil.variable, d.spoil.cylinder or 0))
+    doubts = sorted(spoils.doubts(inspection, faults), key=lambda d: (d.spoil.variable, d.spoil.cylinder or 0))
     return Signs(tuple(everything), tuple(doubts))

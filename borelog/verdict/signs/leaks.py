@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from statistics import fmean
 
 from borelog.logbook.entries import Reading
-from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded
-from borelog.quantity import Quantity, QuantityError, parse
-from borelog.readings.leakdown import LeakError, loss_on_standard_tester
+from borelog.logbook.measured import leak_reading, readings_of
+from borelog.readings.leakdown import SAME_WITHIN, on_reference
 from borelog.verdict.network import types as net
 from borelog.verdict.signs.value import Sign, way
 
@@ -33,12 +31,14 @@ class Leak:
 
 
 def leaks(inspection: Inspection, test: str) -> dict[int, Leak]:
-    """The latest leak of each cylinder for one test."""
+    """The latest leak of each cylinder for one test; one that cannot be (more held than fed in) says nothing."""
     found: dict[int, Leak] = {}
-    for r in inspection.of(Reading):
-        if r.body.test == test and r.body.cylinder is not None and r.body.values:
-            percent, known = _percent(inspection, r)
-            found[r.body.cylinder] = Leak(percent, _how(r, known), r.id, r.body)
+    for r in readings_of(inspection, test):
+        reading = leak_reading(inspection, r)
+        if reading is not None:
+            figure = on_reference(reading)
+            known = figure.converted or reading.orifice_mm is not None
+            found[reading.cylinder] = Leak(figure.loss, _how(r, known), r.id, r.body)
     return found
 
 
@@ -49,44 +49,6 @@ def _how(r: Recorded[Reading], tester_known: bool) -> str:
     if not tester_known:
         return "unknown_orifice"
     return "about" if r.body.about else base
-
-
-def _percent(inspection: Inspection, r: Recorded[Reading]) -> tuple[float, bool]:
-    """Loss in per cent, and whether the tester is known well enough to say what another would show."""
-    body = r.body
-    noted = conditions_of(inspection, body.test, body.cylinder, body.series)
-    value = fmean(body.values)
-    supply = body.supply
-    if body.unit == "%":
-        loss = value
-        supply_kpa = _kpa(noted.get("supply", ""), "psi")
-    else:
-        held, fed = Quantity(value, body.unit).to("kPa"), supply
-        supply_kpa = Quantity(fed, body.unit).to("kPa") if fed is not None else _kpa(noted.get("supply", ""), body.unit)
-        if not supply_kpa:
-            return 0.0 if held > 0 else 100.0, False
-        loss = 100.0 * max(0.0, supply_kpa - held) / supply_kpa
-    orifice = _mm(noted.get("orifice", ""))
-    if orifice is None or not supply_kpa or noted.get("dial", "") == "per cent only":
-        return min(100.0, loss), orifice is not None and not noted.get("dial")
-    try:
-        return loss_on_standard_tester(min(100.0, loss), supply_kpa, orifice), True
-    except LeakError:
-        return min(100.0, loss), False
-
-
-def _kpa(text: str, unit: str) -> float | None:
-    try:
-        return parse(text, unit).to("kPa") if text else None
-    except QuantityError:
-        return None
-
-
-def _mm(text: str) -> float | None:
-    try:
-        return parse(text, "in").to("mm") if text else None
-    except QuantityError:
-        return None
 
 
 def leak_signs(inspection: Inspection) -> Iterator[Sign]:
@@ -132,6 +94,6 @@ def _changed(
         if first is None:
             continue
         change = leak.percent - first.percent
-        clear = abs(change) > max(5.0, 0.2 * first.percent)
+        clear = abs(change) > max(SAME_WITHIN, 0.2 * first.percent)
         state = (less if change < 0 else more or same) if clear else same
         yield Sign(net.Seen(item, cylinder, state, leak.how), (first.entry, leak.entry), f"{change:+.0f} points")

@@ -14,6 +14,7 @@ from borelog.verdict.network import types as net
 from borelog.verdict.signs.value import Sign, way
 
 _CERTAINTY = {"seen clearly": "seen", "seen in part": "part", "inferred": "inferred"}
+_SURE = {how: k for k, how in enumerate(("repeated", "compared", "measured", "seen", "code", "about", "part", "old", "inferred"))}
 _SEVERAL = frozenset({"history_event"})
 
 
@@ -92,6 +93,7 @@ def looks(inspection: Inspection) -> list[Sign]:
         rank = precedence()[sign.seen.item, sign.seen.state]
         if have is None or rank > precedence()[have.seen.item, have.seen.state]:
             best[key] = sign
-        elif have.seen == sign.seen:
-            best[key] = Sign(have.seen, tuple(dict.fromkeys(have.entries + sign.entries)))
+        elif have.seen.state == sign.seen.state:
+            surer = min((have, sign), key=lambda s: _SURE.get(s.seen.how, len(_SURE)))
+            best[key] = Sign(surer.seen, tuple(dict.fromkeys(have.entries + sign.entries)))
     return list(best.values())

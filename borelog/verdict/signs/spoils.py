@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from borelog.knowledge import tables
+from borelog.knowledge.faults import FaultTables
 from borelog.logbook.entries import Conditions, Reading
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection
@@ -55,7 +56,7 @@ def _sources(inspection: Inspection, tests: tuple[str, ...], cylinder: int | Non
     )
 
 
-def doubts(inspection: Inspection) -> Iterator[Doubt]:
+def doubts(inspection: Inspection, faults: FaultTables) -> Iterator[Doubt]:
     """One doubt for each test that has readings: for the compression tests of the engine, for leak-down a cylinder."""
     for variable, tests in _TESTS.items():
         done = [r.body for r in inspection.of(Reading) if r.body.test in tests and r.body.values]
@@ -72,9 +73,10 @@ def doubts(inspection: Inspection) -> Iterator[Doubt]:
                 names += found
                 words += said
                 good = good and _core(standing, _MATTER[variable])
-            conditions = list(dict.fromkeys(names)) or (["noted_good"] if good else ["nothing_noted"])
+            conditions = [n for n in dict.fromkeys(names) if (variable, n) in faults.validity]
+            conditions = conditions or (["noted_good"] if good else ["nothing_noted"])
             yield Doubt(
-                Spoil(variable, cylinder, spoil_chance(variable, conditions)),
+                Spoil(variable, cylinder, spoil_chance(faults, variable, conditions)),
                 _sources(inspection, tests, cylinder),
                 "; ".join(dict.fromkeys(words)) or ("conditions as they should be" if good else "conditions not noted"),
             )
