@@ -89,8 +89,8 @@ def statements(script: str) -> list[str]:
     """The single statements of a script (``executescript`` would commit before it starts)."""
     out: list[str] = []
     held = ""
-    for line in script.splitlines(keepends=True):
-        held += line
+    for piece in script.split(";")[:-1]:
+        held += piece + ";"
         if sqlite3.complete_statement(held):
             out.append(held)
             held = ""
