@@ -89,7 +89,17 @@ def say_summary(bench: Bench, inspection_id: str) -> Said:
     return said
 
 
-COURSES = ("run", "repair_in_car", "head_off", "rebuild", "replace", "sell", "part_out", "scrap", "test_first")
+COURSES = (
+    "run",
+    "repair_in_car",
+    "head_off",
+    "rebuild",
+    "replace",
+    "sell",
+    "part_out",
+    "scrap",
+    "test_first",
+)
 
 
 def take_call(bench: Bench, inspection_id: str, course: str, words: str = "", why: str = "decided") -> Stored:
@@ -102,7 +112,9 @@ def take_call(bench: Bench, inspection_id: str, course: str, words: str = "", wh
     """
     key = course.strip().lower().replace(" ", "_").replace("-", "_")
     if key not in COURSES:
-        raise JudgingError(f"{one_line(course, 40)!r} is no course; courses: {', '.join(c.replace('_', ' ') for c in COURSES)}")
+        raise JudgingError(
+            f"{one_line(course, 40)!r} is no course; courses: {', '.join(c.replace('_', ' ') for c in COURSES)}"
+        )
     judged = verdict_of(bench, inspection_id)
     frozen: dict[str, Any] = msgspec.to_builtins(judged.verdict)
     body = CallTaken(

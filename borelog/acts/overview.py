@@ -74,7 +74,11 @@ def rows(inspection: Inspection, verdict: Verdict | None = None) -> tuple[Cylind
 
 
 def _latest(inspection: Inspection, test: str, cylinder: int) -> Reading | None:
-    mine = [r.body for r in inspection.of(Reading) if r.body.test == test and r.body.cylinder == cylinder and r.body.values]
+    mine = [
+        r.body
+        for r in inspection.of(Reading)
+        if r.body.test == test and r.body.cylinder == cylinder and r.body.values
+    ]
     return mine[-1] if mine else None
 
 
@@ -114,7 +118,10 @@ def _leak(inspection: Inspection, cylinder: int) -> str:
         return _missing(inspection, "leakdown", cylinder)
     mean = plain_number(fmean(body.values))
     text = f"{mean} %" if body.unit == "%" else f"{mean}/{plain_number(body.supply or 0)} {body.unit}"
-    heard = [airs()[a.partition(":")[0]].wording + (f" {a.partition(':')[2]}" if ":" in a else "") for a in body.air]
+    heard = [
+        airs()[a.partition(":")[0]].wording + (f" {a.partition(':')[2]}" if ":" in a else "")
+        for a in body.air
+    ]
     return one_line(f"{text} {', '.join(heard)}".strip(), 40)
 
 
@@ -167,4 +174,3 @@ _CAMERA_ITEMS = frozenset(
     {"crown_deposit", "crown_melt", "crown_pitting", "crown_impact", "ring_land_edge", "bore_surface", "bore_crack_line",
      "exh_valve_face", "int_valve_face", "liquid_in_cyl", "chamber_surface"}
 )  # fmt: skip
-

@@ -46,7 +46,12 @@ def show(args: argparse.Namespace) -> int:
         number = bench.journal.number(id_)
         verdict = judging.verdict_of(bench, id_, depth=1).verdict
     if args.json:
-        body: dict[str, Any] = {"inspection": id_, "number": number, "name": inspection.name, "facts": inspection.facts}
+        body: dict[str, Any] = {
+            "inspection": id_,
+            "number": number,
+            "name": inspection.name,
+            "facts": inspection.facts,
+        }
         body |= {"cylinders": [asdict(r) for r in overview.rows(inspection, verdict)]}
         body |= {name: [_recorded(r) for r in inspection.of(kind)] for name, kind in _KINDS}  # type: ignore[type-var]
         out_json(body, "borelog.show/1")
@@ -66,7 +71,11 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
         out(where_is_one(engine))
     elif problem := engine_problem(inspection):
         out(f"engine: {problem}")
-    known = [f"{facts()[k].label} {v}" for k, v in inspection.facts.items() if k in facts() and k not in ("layout", "firing_order")]
+    known = [
+        f"{facts()[k].label} {v}"
+        for k, v in inspection.facts.items()
+        if k in facts() and k not in ("layout", "firing_order")
+    ]
     if known:
         out(wrapped("; ".join(known)))
     out()
@@ -83,7 +92,9 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
     whole = [r3 for r3 in inspection.of(Seen) if r3.body.cylinder is None]
     for r3 in whole:
         q = questions().get(r3.body.item)
-        out(f"{q.label if q else r3.body.item}: {dict(q.states).get(r3.body.state, r3.body.state) if q else r3.body.state}")
+        out(
+            f"{q.label if q else r3.body.item}: {dict(q.states).get(r3.body.state, r3.body.state) if q else r3.body.state}"
+        )
     for r4 in inspection.of(Finding):
         out(wrapped(f"{body_words(r4.body)}, severity {r4.body.severity}, {r4.body.certainty}", "  ", ""))
     if inspection.unknown:
@@ -147,7 +158,9 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
             _cylinder(c)
     if only is not None:
         if only not in {c.cylinder for c in v.cylinders}:
-            raise UsageError(f"this engine has no cylinder {only}; it has {', '.join(str(c.cylinder) for c in v.cylinders) or 'none yet'}")
+            raise UsageError(
+                f"this engine has no cylinder {only}; it has {', '.join(str(c.cylinder) for c in v.cylinders) or 'none yet'}"
+            )
         return
     if v.engine:
         out(f"engine: {v.engine.words}")
@@ -184,7 +197,12 @@ def price(args: argparse.Namespace) -> int:
         return 0
     if saved:
         out(f"saved: {body_words(saved, 300)}")
-    out(table([(r.name, r.value or "placeholder", r.source, r.why) for r in rows], ("price", "value", "from", "what")))
+    out(
+        table(
+            [(r.name, r.value or "placeholder", r.source, r.why) for r in rows],
+            ("price", "value", "from", "what"),
+        )
+    )
     return 0
 
 
@@ -224,7 +242,9 @@ def score(args: argparse.Namespace) -> int:
 def learn(args: argparse.Namespace) -> int:
     """``borelog learn``."""
     with bench_for(args) as bench:
-        lines = learning.back_to_shipped(bench) if args.shipped else learning.learn(bench, dry_run=args.dry_run)
+        lines = (
+            learning.back_to_shipped(bench) if args.shipped else learning.learn(bench, dry_run=args.dry_run)
+        )
     if args.json:
         out_json(lines, "borelog.learn/1")
     else:
@@ -256,7 +276,9 @@ def trace(args: argparse.Namespace) -> int:
     """``borelog trace INSPECTION CSV``."""
     with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
-        result = tracing.read_trace(bench, id_, args.csv, pairs(args.values), svg=args.svg, dry_run=args.dry_run)
+        result = tracing.read_trace(
+            bench, id_, args.csv, pairs(args.values), svg=args.svg, dry_run=args.dry_run
+        )
     if args.json:
         out_json(result.values, "borelog.trace/1")
     else:

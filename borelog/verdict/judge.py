@@ -114,7 +114,9 @@ def judge(
     why = {c: reasons(shape, said.evidence, tables, c) for c in looked} if depth >= 2 else {}
     advice = None
     if depth >= 3:
-        advice = next_tests(shape, said.evidence, tables, value=priced.value, rate_per_minute=priced.rate_per_minute)
+        advice = next_tests(
+            shape, said.evidence, tables, value=priced.value, rate_per_minute=priced.rate_per_minute
+        )
     cylinders = tuple(_cylinder(c, posterior, why.get(c), said, tables) for c in shape.cylinders)
     verdict = Verdict(
         call=priced.call or _call(cylinders, posterior, tables, said),
@@ -203,7 +205,12 @@ def _cylinder(
     leader = _hypothesis(why.leader, said, tables, flip) if why else _bare(first, p, tables)
     runner = _hypothesis(why.runner_up, said, tables) if why else _bare(second, q, tables)
     return CylinderVerdict(
-        cylinder=c, level=_level(first, p, enough, tables), words=words, enough=enough, leader=leader, runner_up=runner
+        cylinder=c,
+        level=_level(first, p, enough, tables),
+        words=words,
+        enough=enough,
+        leader=leader,
+        runner_up=runner,
     )
 
 
@@ -239,10 +246,14 @@ def _engine(posterior: Posterior, tables: FaultTables) -> EngineVerdict:
         for (a, b), v in sorted(posterior.breaches.items())
         if v >= 0.2
     )
-    return EngineVerdict(words=words, hypotheses=tuple(_bare(f, v, tables) for f, v in ranked[:3]), gaskets=gaskets)
+    return EngineVerdict(
+        words=words, hypotheses=tuple(_bare(f, v, tables) for f, v in ranked[:3]), gaskets=gaskets
+    )
 
 
-def _call(cylinders: tuple[CylinderVerdict, ...], posterior: Posterior, tables: FaultTables, said: Signs) -> str:
+def _call(
+    cylinders: tuple[CylinderVerdict, ...], posterior: Posterior, tables: FaultTables, said: Signs
+) -> str:
     """One line a buyer can quote, without money: what is wrong where, and the heaviest work it asks for."""
     if not said.signs:
         return "Nothing recorded yet: nothing can be said."

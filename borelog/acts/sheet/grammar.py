@@ -239,14 +239,17 @@ def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
             yield typed_reading("plug_gap", c, line.value), how or "measured"
         return
     if cylinders is not None and not rest:
-        for words in re.split(r"[,;]", line.value):
-            if gap := re.match(r"^\s*gap\s+(.+)$", words, re.I):
+        for words in line.value.split(";"):
+            for said in _answers(section, words):
                 for c in cylinders:
-                    yield typed_reading("plug_gap", c, gap[1]), how or "measured"
-            elif words.strip():
-                row, state = _answer(section, words)
-                for c in cylinders:
-                    yield Seen(item=row.id, cylinder=c, state=state), how or "seen"
+                    yield (
+                        (typed_reading("plug_gap", c, said), how or "measured")
+                        if isinstance(said, str)
+                        else (
+                            Seen(item=said[0].id, cylinder=c, state=said[1]),
+                            how or "seen",
+                        )
+                    )
         return
     name = rest if cylinders is not None else line.key
     row_found = item_for(name, section)
@@ -256,6 +259,29 @@ def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
             f"no question of [{line.section}] is called {one_line(name, 40)!r}; here stand: {known}"
         )
     yield from _item(row_found.id, cylinders, line.value, how)
+
+
+def _answers(section: str, words: str) -> Iterator[tuple[Question, str] | str]:
+    """Answers side by side, 'wet, fuel, odd one out, gap 1.1': the longest wording that fits, then the next.
+
+    A gap comes back as its text, everything else as question and state.
+    """
+    parts = [p.strip() for p in words.split(",") if p.strip()]
+    while parts:
+        if gap := re.match(r"^gap\s+(.+)$", parts[0], re.I):
+            yield gap[1]
+            parts = parts[1:]
+            continue
+        for taken in range(len(parts), 0, -1):
+            try:
+                found = _answer(section, ", ".join(parts[:taken]))
+            except BorelogError:
+                if taken == 1:
+                    raise
+                continue
+            yield found
+            parts = parts[taken:]
+            break
 
 
 def _answer(section: str, words: str) -> tuple[Question, str]:

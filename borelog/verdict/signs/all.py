@@ -30,5 +30,7 @@ def signs(inspection: Inspection, faults: FaultTables) -> Signs:
         (s for s in (*worked_out.values(), *several) if s.seen.item in faults.items),
         key=lambda s: (s.seen.item, s.seen.cylinder or 0, s.seen.neighbour or 0, s.seen.state),
     )
-    doubts = sorted(spoils.doubts(inspection, faults), key=lambda d: (d.spoil.variable, d.spoil.cylinder or 0))
+    doubts = sorted(
+        spoils.doubts(inspection, faults), key=lambda d: (d.spoil.variable, d.spoil.cylinder or 0)
+    )
     return Signs(tuple(everything), tuple(doubts))

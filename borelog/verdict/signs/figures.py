@@ -121,7 +121,11 @@ def _level(inspection: Inspection, dry: dict[int, Figure], middle: float) -> Ite
         yield Sign(net.Seen("comp_level", None, "very_low", how), entries, "next to nothing all round")
 
 
-_SHAPES = {"quick and even": "quick_even", "builds slow": "builds_slow", "low, does not build": "low_no_build"}
+_SHAPES = {
+    "quick and even": "quick_even",
+    "builds slow": "builds_slow",
+    "low, does not build": "low_no_build",
+}
 
 
 def climbs(inspection: Inspection, dry: dict[int, Figure]) -> Iterator[Sign]:

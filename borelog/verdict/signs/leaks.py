@@ -17,7 +17,13 @@ _STRONG = {
     "intake": ("air_intake", "strong"), "exhaust": ("air_exhaust", "strong"), "crankcase": ("air_crankcase", "strong"),
     "coolant": ("air_coolant", "bubbles"), "neighbour": ("air_neighbour", "hiss"), "thread": ("air_outside", "hiss"),
 }  # fmt: skip
-_SILENT = {"air_intake": "none", "air_exhaust": "none", "air_crankcase": "slight", "air_coolant": "none", "air_neighbour": "none"}
+_SILENT = {
+    "air_intake": "none",
+    "air_exhaust": "none",
+    "air_crankcase": "slight",
+    "air_coolant": "none",
+    "air_neighbour": "none",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +74,9 @@ def _air(cylinder: int, leak: Leak) -> Iterator[Sign]:
     heard = leak.body.air
     if not heard:
         return
-    base = "seen" if leak.how in ("measured", "unknown_orifice", "about", "compared", "repeated") else leak.how
+    base = (
+        "seen" if leak.how in ("measured", "unknown_orifice", "about", "compared", "repeated") else leak.how
+    )
     loud: set[str] = set()
     for place in heard:
         name, _, other = place.partition(":")
@@ -96,4 +104,6 @@ def _changed(
         change = leak.percent - first.percent
         clear = abs(change) > max(SAME_WITHIN, 0.2 * first.percent)
         state = (less if change < 0 else more or same) if clear else same
-        yield Sign(net.Seen(item, cylinder, state, leak.how), (first.entry, leak.entry), f"{change:+.0f} points")
+        yield Sign(
+            net.Seen(item, cylinder, state, leak.how), (first.entry, leak.entry), f"{change:+.0f} points"
+        )

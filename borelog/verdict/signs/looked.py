@@ -14,7 +14,12 @@ from borelog.verdict.network import types as net
 from borelog.verdict.signs.value import Sign, way
 
 _CERTAINTY = {"seen clearly": "seen", "seen in part": "part", "inferred": "inferred"}
-_SURE = {how: k for k, how in enumerate(("repeated", "compared", "measured", "seen", "code", "about", "part", "old", "inferred"))}
+_SURE = {
+    how: k
+    for k, how in enumerate(
+        ("repeated", "compared", "measured", "seen", "code", "about", "part", "old", "inferred")
+    )
+}
 _SEVERAL = frozenset({"history_event"})
 
 

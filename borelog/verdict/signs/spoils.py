@@ -25,11 +25,15 @@ def _spoiling(variable: str, standing: Standing) -> tuple[list[str], list[str]]:
     """Validity conditions that the answers name, with the words for a person."""
     names: list[str] = []
     words: list[str] = []
-    for row in tables.rows("condition_spoils.csv", "variable", "tests", "condition", "answers", "spoil", "why"):
+    for row in tables.rows(
+        "condition_spoils.csv", "variable", "tests", "condition", "answers", "spoil", "why"
+    ):
         if row["variable"] != variable:
             continue
         for a in standing.appraisals:
-            if a.condition.id == row["condition"] and (a.state in row["answers"].split("|") or a.answer in row["answers"].split("|")):
+            if a.condition.id == row["condition"] and (
+                a.state in row["answers"].split("|") or a.answer in row["answers"].split("|")
+            ):
                 names.append(row["spoil"])
                 words.append(a.words)
     return names, words
@@ -68,7 +72,9 @@ def doubts(inspection: Inspection, faults: FaultTables) -> Iterator[Doubt]:
             words: list[str] = []
             good = bool(done)
             for test in dict.fromkeys(b.test for b in done if cylinder in (None, b.cylinder)):
-                standing = appraise(test, conditions_of(inspection, test, cylinder, _series(done, test, cylinder)))
+                standing = appraise(
+                    test, conditions_of(inspection, test, cylinder, _series(done, test, cylinder))
+                )
                 found, said = _spoiling(variable, standing)
                 names += found
                 words += said
@@ -78,7 +84,8 @@ def doubts(inspection: Inspection, faults: FaultTables) -> Iterator[Doubt]:
             yield Doubt(
                 Spoil(variable, cylinder, spoil_chance(faults, variable, conditions)),
                 _sources(inspection, tests, cylinder),
-                "; ".join(dict.fromkeys(words)) or ("conditions as they should be" if good else "conditions not noted"),
+                "; ".join(dict.fromkeys(words))
+                or ("conditions as they should be" if good else "conditions not noted"),
             )
 
 
