@@ -4,12 +4,12 @@ Every other part of a pack (tables, annotations, page, paper) is a view of a :cl
 to be shown; numbers stay numbers. ``entry`` and ``entries`` name journal entries, so that any sentence leads back to the
 reading, finding or still it rests on; a reader without a journal still finds the same id beside the reading.
 
-The judged part, :class:`Verdict`, stands in `judged.py` and is filled by whoever judges.
+The judged part, :class:`Verdict`, stands in `borelog.verdict.judged` and is filled by whoever judges.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeAlias
 
 import msgspec
 
@@ -28,7 +28,6 @@ from borelog.verdict.judged import (
     Reader,
     Ref,
     Section,
-    StillPath,
     Text,
     Verdict,
 )
@@ -36,6 +35,11 @@ from borelog.verdict.judged import (
 FORMAT = "borelog inspection"
 VERSION = 1
 SCHEMA_ID = "urn:borelog:inspection:1"
+
+MaybePath: TypeAlias = Annotated[
+    str, msgspec.Meta(pattern="^(|data/(stills|views)/[a-z0-9][a-z0-9._-]{0,99})$", max_length=120)
+]
+MaybeDigest: TypeAlias = Annotated[str, msgspec.Meta(pattern="^(|[0-9a-f]{64})$")]
 
 
 # The record
@@ -263,11 +267,11 @@ class StillRow(Section, frozen=True, kw_only=True):
     id: Ref
     by: By
     original: Digest
-    file: StillPath | Literal[""] = ""
-    sha256: Digest | Literal[""] = ""
+    file: MaybePath = ""
+    sha256: MaybeDigest = ""
     size: int = 0
-    view: StillPath | Literal[""] = ""
-    view_sha256: Digest | Literal[""] = ""
+    view: MaybePath = ""
+    view_sha256: MaybeDigest = ""
     format: Text
     width: int
     height: int

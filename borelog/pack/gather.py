@@ -30,10 +30,10 @@ from borelog.pack.document import (
     StillRow,
     Verdict,
 )
-from borelog.pack.judged import Level
 from borelog.pack.privacy import Share, share_of, shortened
 from borelog.quantity import plain_number
 from borelog.text import one_line
+from borelog.verdict.judged import Level
 
 if TYPE_CHECKING:
     from borelog.engine.engine import Engine

@@ -44,7 +44,7 @@ _STANDARD = {
 def by(recorded: Recorded[Any]) -> By:
     """Who, when and how of what stands now."""
     v = recorded.version
-    return By(entry=v.entry, who=one_line(v.who, 80), at=one_line(v.at, 40), how=one_line(v.how, 120))
+    return By(entry=recorded.id, who=one_line(v.who, 80), at=one_line(v.at, 40), how=one_line(v.how, 120))
 
 
 def long(text: str) -> str:

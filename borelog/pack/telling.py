@@ -1,0 +1,275 @@
+"""The document in the order in which page and paper tell it: what stands beside what, without any drawing of letters."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+
+import msgspec
+
+from borelog.charts.bars import Bar, Limit, Range, bars_svg, ranges_svg
+from borelog.charts.plan import PlanSpot, plan_svg
+from borelog.pack.document import (
+    ConditionRow,
+    CoverageRow,
+    CylinderLine,
+    CylinderVerdict,
+    Document,
+    FindingRow,
+    MarkRow,
+    ReadingRow,
+    StillRow,
+)
+from borelog.quantity import plain_number
+
+GLYPHS = {
+    "not looked": "·",
+    "looked, nothing": "○",
+    "found": "●",
+    "could not see": "≈",
+    "not possible": "×",
+}
+
+
+def moment(text: str) -> str:
+    """An ISO time as date and minute."""
+    return text[:16].replace("T", " ") if text else "not noted"
+
+
+def share(value: float) -> str:
+    """A probability as two decimals, never as certainty."""
+    return f"{min(0.99, max(0.01, value)):.2f}"
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Readings of one session of one test, with how it was done and a chart."""
+
+    title: str
+    rows: tuple[ReadingRow, ...]
+    conditions: tuple[ConditionRow, ...]
+    chart: str
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderPart:
+    """All that is told about one cylinder; ``stills`` are those that no finding shows."""
+
+    number: int | None
+    line: CylinderLine | None
+    verdict: CylinderVerdict | None
+    findings: tuple[FindingRow, ...]
+    stills: tuple[StillRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """Coverage: one row a place with a state for each cylinder, the engine's own places, and reasons given."""
+
+    rows: tuple[tuple[str, tuple[str, ...]], ...]
+    engine: tuple[CoverageRow, ...]
+    whys: tuple[CoverageRow, ...]
+
+
+def label(document: Document, cylinder: int) -> str:
+    """The cylinder's own name where its numbering has one."""
+    names = dict(zip(document.engine.cylinders, document.engine.labels, strict=False))
+    return names.get(cylinder, str(cylinder))
+
+
+def which(document: Document) -> str:
+    """Which engine, on one line, the same on every page."""
+    facts = {f.id: f.value for f in document.engine.facts}
+    parts = [document.engine.words]
+    for id_, words in (
+        ("make", ""), ("engine_number", "engine "), ("odometer", "odometer "), ("chassis_number", "chassis "),
+        ("plate", "plate "),
+    ):  # fmt: skip
+        if facts.get(id_):
+            parts.append(words + facts[id_])
+    return ", ".join(parts)
+
+
+def people(document: Document) -> list[str]:
+    """Everybody who entered something that is shown."""
+    rows = (
+        document.readings, document.findings, document.stills, document.seen, document.codes, document.told,
+        document.consent, document.notes, document.truth, document.calls,
+    )  # fmt: skip
+    return list(dict.fromkeys(row.by.who for group in rows for row in group if row.by.who))
+
+
+def plan(document: Document, link: str = "#cylinder-{}") -> str:
+    """The cylinder plan as SVG."""
+    engine = document.engine
+    lines = {line.cylinder: line for line in document.lines}
+    spots = engine.spots or tuple((c, i, 0) for i, c in enumerate(engine.cylinders))
+    drawn = [
+        PlanSpot(
+            c, label(document, c), row, column,
+            level=lines[c].level if c in lines else "blank",
+            line=lines[c].figures.split(",")[0][:14] if c in lines else "",
+            first=c == min(engine.cylinders, default=1) and bool(engine.spots),
+        )
+        for c, row, column in spots
+    ]  # fmt: skip
+    notes = [n for n in (engine.numbering, engine.intake) if n and n != "not said"]
+    if engine.firing_order:
+        notes.append("firing order " + "-".join(label(document, c) for c in engine.firing_order))
+    if not engine.spots:
+        notes.append("layout not said: this is a list, not a plan")
+    wrapped = [piece for note in notes for piece in _wrapped(note, 44)]
+    top, bottom = engine.ends if engine.spots else ("first", "last")
+    return plan_svg(
+        drawn, top=top, bottom=bottom, heads=engine.heads or ("",), bridges=engine.bridges, notes=wrapped,
+        title=f"Cylinder plan: {engine.words}, {engine.numbering}", link=link,
+    )  # fmt: skip
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    import textwrap
+
+    return textwrap.wrap(text, width) or [text]
+
+
+def reading_groups(document: Document) -> tuple[Group, ...]:
+    """Readings by test and session, in test order."""
+    groups: dict[tuple[str, str, str], list[ReadingRow]] = {}
+    for r in document.readings:
+        groups.setdefault((r.test, r.series, r.label), []).append(r)
+    out = []
+    for (test, series, title), rows in groups.items():
+        asked = tuple(c for c in document.conditions if c.test == test and c.series == series)
+        out.append(
+            Group(
+                f"{title}, {series}" if series else title,
+                tuple(rows),
+                asked,
+                _chart(document, test, title, rows),
+            )
+        )
+    return tuple(out)
+
+
+def _chart(document: Document, test: str, title: str, rows: list[ReadingRow]) -> str:
+    drawable = [
+        r
+        for r in rows
+        if r.cylinder is not None and r.standard is not None and r.standard >= 0 and not r.part
+    ]
+    units = {r.standard_unit for r in drawable}
+    if len(drawable) < 2 or len(units) != 1 or test == "codes":
+        return ""
+    rules = [r for r in document.rules if r.test == test]
+    failing = {c for r in rules if r.level == "bad" for c in r.failing}
+    passing = {c for r in rules for c in r.passing}
+    bars = []
+    for r in drawable:
+        low = high = None
+        if len(r.values) > 1 and r.values[len(r.values) // 2] and r.standard:
+            middle = sorted(r.values)[len(r.values) // 2] or 1.0
+            low, high = (r.standard * v / middle for v in (min(r.values), max(r.values)))
+        level = "bad" if r.cylinder in failing else "sound" if r.cylinder in passing else "blank"
+        words = f"{plain_number(r.standard or 0.0)}"
+        bars.append(Bar(label(document, r.cylinder or 0), r.standard or 0.0, words, level, low, high))
+    unit = units.pop()
+    limits: list[Limit] = []
+    if test.startswith("compression"):
+        best = max(b.value for b in bars)
+        limits.append(Limit(0.75 * best, "75 % of the highest"))
+    return bars_svg(bars, unit=unit, title=f"{title} by cylinder in {unit}", limits=limits)
+
+
+def money_chart(document: Document) -> str:
+    """Courses as ranges; '' without money."""
+    money = document.verdict.money
+    if money is None or not money.courses:
+        return ""
+    ranges = [
+        Range(c.label, c.worse, c.middle, c.better, plain_number(round(c.middle), 7)) for c in money.courses
+    ]
+    return ranges_svg(ranges, unit=money.currency, title="Courses of action with their net money")
+
+
+def marks_on(document: Document) -> dict[str, list[MarkRow]]:
+    """All marks of each still, those of findings first; a mark without words borrows its finding's."""
+    out: dict[str, list[MarkRow]] = defaultdict(list)
+    for f in document.findings:
+        for m in f.marks:
+            out[m.still].append(msgspec.structs.replace(m, words=m.words or f.words))
+    for s in document.stills:
+        out[s.id].extend(s.marks)
+    return defaultdict(list, {k: sorted(v, key=lambda m: m.number) for k, v in out.items()})
+
+
+def placed_at(document: Document) -> dict[str, list[StillRow]]:
+    """Each still that a finding shows, at the worst finding that shows it, so that every still stands once."""
+    stills = {s.id: s for s in document.stills}
+    out: dict[str, list[StillRow]] = defaultdict(list)
+    done: set[str] = set()
+    for f in document.findings:
+        for m in f.marks:
+            if m.still in stills and m.still not in done:
+                done.add(m.still)
+                out[f.by.entry].append(stills[m.still])
+    return out
+
+
+def cylinder_parts(document: Document) -> tuple[tuple[CylinderPart, ...], CylinderPart]:
+    """One part a cylinder, and the engine as a whole."""
+    shown = {s.id for rows in placed_at(document).values() for s in rows}
+    rest = [s for s in document.stills if s.id not in shown]
+    lines = {line.cylinder: line for line in document.lines}
+    verdicts = {v.cylinder: v for v in document.verdict.cylinders}
+    numbers = set(document.engine.cylinders)
+
+    def part(number: int | None) -> CylinderPart:
+        def mine(cylinder: int | None) -> bool:
+            return cylinder == number if number is not None else cylinder not in numbers
+
+        return CylinderPart(
+            number,
+            lines.get(number) if number is not None else None,
+            verdicts.get(number) if number is not None else None,
+            tuple(f for f in document.findings if mine(f.cylinder)),
+            tuple(s for s in rest if mine(s.cylinder)),
+        )
+
+    return tuple(part(c) for c in document.engine.cylinders), part(None)
+
+
+def grid(document: Document) -> Grid:
+    """The coverage grid."""
+    states: dict[str, dict[int, str]] = {}
+    for c in document.coverage:
+        if c.cylinder is not None:
+            states.setdefault(c.where, {})[c.cylinder] = c.state
+    rows = tuple(
+        (where, tuple(by.get(c, "not looked") for c in document.engine.cylinders))
+        for where, by in states.items()
+    )
+    return Grid(
+        rows,
+        tuple(c for c in document.coverage if c.cylinder is None),
+        tuple(c for c in document.coverage if c.cylinder is not None and c.why),
+    )
+
+
+def anchors(document: Document) -> dict[str, tuple[str, str]]:
+    """For each entry that is shown: where on the page it stands, and what to call it."""
+    out: dict[str, tuple[str, str]] = {}
+
+    def add(rows: tuple[object, ...], words: str) -> None:
+        for row in rows:
+            entry = row.by.entry  # type: ignore[attr-defined]
+            cylinder = getattr(row, "cylinder", None)
+            out[entry] = (f"e-{entry}", f"{words} {cylinder}" if cylinder is not None else words)
+
+    for rows, words in (
+        (document.readings, "reading"), (document.seen, "answer"), (document.findings, "finding"), (document.codes, "codes"),
+        (document.told, "said"), (document.notes, "note"), (document.consent, "consent"), (document.truth, "result"),
+    ):  # fmt: skip
+        add(rows, words)
+    for s in document.stills:
+        out[s.by.entry] = (s.id, s.id)
+    return out
