@@ -163,7 +163,7 @@ def families() -> tuple[Family, ...]:
             int(r["count"]),
             int(r["step"]),
             16 if r["base"] == "hex" else 10,
-            *(r[c] for c in columns[5:]),
+            *(r[c] for c in words),
         )
         for r in tables.rows("codes.csv", *columns)
     )
@@ -267,8 +267,11 @@ def read_codes(text: str, engine: Engine | None = None) -> CodesRead:
     found: dict[str, Code] = {}
     not_codes: list[str] = []
     for line in text.splitlines():
-        status = next((s for s in _STATUS if s in line.lower()), "")
-        for token in _LIKE.findall(line):
+        tokens = list(_LIKE.finditer(line))
+        ends = [m.start() for m in tokens[1:]] + [len(line)]
+        for match, end in zip(tokens, ends, strict=True):
+            token = match[1]
+            status = _status(line[match.end() : end]) or _status(line[: tokens[0].start()])
             if not any(ch.isdigit() for ch in token):
                 continue
             try:
@@ -284,6 +287,10 @@ def read_codes(text: str, engine: Engine | None = None) -> CodesRead:
                 found[code.code] = _with_status(old, f"{old.status} {status}".strip())
     codes = tuple(found.values())
     return CodesRead(codes, tuple(not_codes), tuple(_questions(codes, engine)))
+
+
+def _status(words: str) -> str:
+    return next((s for s in _STATUS if s in words.lower()), "")
 
 
 def _with_status(code: Code, status: str) -> Code:
