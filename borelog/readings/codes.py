@@ -141,21 +141,8 @@ class CodesRead:
 @lru_cache(maxsize=1)
 def families() -> tuple[Family, ...]:
     """All rows of the code table."""
-    columns = (
-        "id",
-        "first",
-        "count",
-        "step",
-        "base",
-        "counts",
-        "meaning",
-        "names",
-        "weight",
-        "item",
-        "state",
-        "source",
-        "note",
-    )
+    words = ("counts", "meaning", "names", "weight", "item", "state", "source", "note")
+    columns = ("id", "first", "count", "step", "base", *words)
     return tuple(
         Family(
             r["id"],

@@ -131,7 +131,10 @@ def limits() -> tuple[Limit, ...]:
     )
     return tuple(
         Limit(
-            *(r[c] for c in columns[:4]),
+            r["id"],
+            r["part"],
+            r["quantity"],
+            r["sense"],
             float(r["value"]),
             *(r[c] for c in columns[5:]),
         )
