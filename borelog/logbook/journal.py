@@ -125,9 +125,10 @@ class Journal(Reader):
         demo: bool = False,
         earlier: str = "",
         at: str | datetime | None = None,
+        id_: str | None = None,
     ) -> str:
-        """Begin an inspection; return its id."""
-        id_ = uuid.uuid4().hex
+        """Begin an inspection; return its id (``id_`` names one fixed beforehand, for what counts for a whole logbook)."""
+        id_ = id_ or uuid.uuid4().hex
         self._append(id_, [(Opened(name, demo, earlier), "")], who, at, new=True)
         return id_
 
