@@ -110,6 +110,13 @@ def focus(grey: Picture, inside: Picture | None = None) -> Focus:
     return Focus(float(np.sqrt(_energy(small, mask, _PRE, noise_sigma(small, mask)))) / light, noise, light)
 
 
+def frame_score(grey: Picture) -> tuple[float, float, Picture]:
+    """Focus score and mean level of one frame of a film, and its half-size luma: `focus` without what a film can spare."""
+    small = _binned(grey)
+    light = max(1.0, float(cv2.mean(small)[0]))
+    return float(np.sqrt(_energy(small, None, _PRE, noise_sigma(small)))) / light, light, small
+
+
 def _shrunk_mask(inside: Picture, small: Picture) -> Picture:
     rough = cv2.resize(inside, (small.shape[1], small.shape[0]), interpolation=cv2.INTER_NEAREST)
     return np.asarray(cv2.erode(rough, np.ones((7, 7), np.uint8)), np.uint8)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from borelog.marks.shapes import Arrow, Ellipse, Freehand, Line, Pair, Shape, is_closed, outline
 from borelog.stills import StillError
@@ -70,7 +71,7 @@ def _seen(scale: Scale | None, points: Sequence[Pair]) -> tuple[Pair, ...]:
 
 
 def _length(points: Sequence[Pair]) -> float:
-    return sum(math.dist(a, b) for a, b in zip(points, points[1:], strict=False))
+    return sum(math.dist(a, b) for a, b in pairwise(points))
 
 
 def _area(points: Sequence[Pair]) -> float:
