@@ -41,8 +41,11 @@ class Algebra(Protocol):
     def breach(self, part: Array) -> Array:
         """A gasket breach added to a part, (..., X)."""
 
+    def against(self, signs: Array) -> Array:
+        """Engine-wide signs (V, E, 2**K) over patterns to what `total` and `weigh` take, (V, E, X)."""
+
     def total(self, part: Array, signs: Array) -> tuple[Array, Array]:
-        """(V, E) sum of a finished part against the engine-wide signs (V, E, 2**K), and the sum of absolute terms."""
+        """(V, E) sum of a finished part against the signs (from `against`), and the sum of absolute terms."""
 
     def patterns(self, part: Array) -> Array:
         """(V, E, X) of a finished part to (V, E, 2**K): how likely each pattern of speaking channels is."""
@@ -102,12 +105,38 @@ def or_pull(d: Array, g: Array) -> Array:
     return np.concatenate([z[0] + z[1], z[2]], axis=-1)
 
 
+class _Columns:
+    """(..., A) @ (A, C) in strips of columns, each small enough for one thread.
+
+    A matrix product of this size handed out to threads waits for the slowest of them: on a busy machine that costs
+    fifty times what it saves.
+    """
+
+    WIDTH = 16
+
+    def __init__(self, matrix: Array) -> None:
+        strips = -(-matrix.shape[1] // self.WIDTH)
+        padded = np.zeros((matrix.shape[0], strips * self.WIDTH))
+        padded[:, : matrix.shape[1]] = matrix
+        self._columns = matrix.shape[1]
+        self._strips = np.ascontiguousarray(
+            padded.reshape(matrix.shape[0], strips, self.WIDTH).transpose(1, 0, 2)
+        )
+
+    def after(self, stack: Array) -> Array:
+        """The product, for ``stack`` of shape (..., V, E, B, A)."""
+        rows = int(np.prod(stack.shape[-4:-1]))
+        found = np.matmul(stack.reshape(-1, 1, rows, stack.shape[-1]), self._strips)
+        flat: Array = found.transpose(0, 2, 1, 3).reshape(*stack.shape[:-1], -1)
+        return flat[..., : self._columns]
+
+
 class Silent:
     """Inclusion-exclusion over subsets of silent channels."""
 
     def __init__(self, sets: Array, state: Array, breach: Array, channels: Sequence[int]) -> None:
-        self._sets = subset_products(sets, channels)
-        self._sets_back = np.ascontiguousarray(self._sets.T)
+        products = subset_products(sets, channels)
+        self._sets, self._back = _Columns(products), _Columns(products.T)
         self._state = subset_products(state, channels)
         self._breach = subset_products(breach, channels)
 
@@ -121,7 +150,7 @@ class Silent:
 
     def local(self, weight: Array) -> Array:
         """See `Algebra`."""
-        return weight @ self._sets
+        return self._sets.after(weight)
 
     def join(self, one: Array, other: Array) -> Array:
         """See `Algebra`."""
@@ -131,9 +160,13 @@ class Silent:
         """See `Algebra`."""
         return part * self._breach
 
+    def against(self, signs: Array) -> Array:
+        """See `Algebra`."""
+        return signed(signs)
+
     def total(self, part: Array, signs: Array) -> tuple[Array, Array]:
         """See `Algebra`."""
-        terms = part * signed(signs)
+        terms = part * signs
         return terms.sum(-1), np.abs(terms).sum(-1)
 
     def patterns(self, part: Array) -> Array:
@@ -150,7 +183,7 @@ class Silent:
 
     def weigh(self, outside: Array, signs: Array) -> Array:
         """See `Algebra`."""
-        return (outside * signed(signs)[:, :, None, :]) @ self._sets_back
+        return self._back.after(outside * signs[:, :, None, :])
 
 
 class Patterns:
@@ -158,6 +191,7 @@ class Patterns:
 
     def __init__(self, sets: Array, state: Array, breach: Array, channels: Sequence[int]) -> None:
         self.sets = pattern_chances(sets, channels)
+        self._sets, self._back = _Columns(self.sets), _Columns(self.sets.T)
         self._state = pattern_chances(state, channels)
         self._quiet = breach[list(channels)]
 
@@ -173,7 +207,7 @@ class Patterns:
 
     def local(self, weight: Array) -> Array:
         """See `Algebra`."""
-        return weight @ self.sets
+        return self._sets.after(weight)
 
     def join(self, one: Array, other: Array) -> Array:
         """See `Algebra`."""
@@ -190,6 +224,10 @@ class Patterns:
             width *= 2
         return out
 
+    def against(self, signs: Array) -> Array:
+        """See `Algebra`."""
+        return signs
+
     def total(self, part: Array, signs: Array) -> tuple[Array, Array]:
         """See `Algebra`."""
         total = (part * signs).sum(-1)
@@ -201,4 +239,4 @@ class Patterns:
 
     def weigh(self, outside: Array, signs: Array) -> Array:
         """See `Algebra`."""
-        return or_pull(outside, np.broadcast_to(signs[:, :, None, :], outside.shape)) @ self.sets.T
+        return self._back.after(or_pull(outside, np.broadcast_to(signs[:, :, None, :], outside.shape)))

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TypeAlias
 
 import numpy as np
@@ -21,7 +21,7 @@ from borelog.verdict.network.tables import Array, Net
 from borelog.verdict.network.types import Evidence, NetShape, NetworkError, Seen
 
 Place: TypeAlias = int | tuple[int, int] | None
-MEMO_LIMIT = 600
+Key: TypeAlias = tuple[tuple[str, int, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,8 @@ class Group:
     place: Place
     test: str
     seen: tuple[Seen, ...]
-    key: tuple[tuple[str, int, str], ...]
+    key: Key
+    like: Likelihood = field(compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,24 +50,23 @@ class Likelihood:
     misread: Array
 
 
-def _placed(net: Net, shape: NetShape, seen: Seen) -> Place:
+def _refused(net: Net, seen: Seen) -> NetworkError:
+    """What is wrong with an entry whose item and state are not in the index."""
     item = net.tables.items.get(seen.item)
-    if item is None or (item.id not in net.sights and item.id != HISTORY):
-        raise NetworkError(f"{seen.item!r} is no item of the fault tables; see items.csv")
-    if seen.state not in item.states:
-        raise NetworkError(f"{seen.item} has no state {seen.state!r}; it has {', '.join(item.states)}")
-    if seen.how not in net.tables.misread:
-        raise NetworkError(
-            f"{seen.how!r} is no way of taking a reading; use one of {', '.join(net.tables.misread)}"
-        )
-    if item.scope == "engine":
-        if seen.cylinder is not None:
-            raise NetworkError(f"{seen.item} speaks of the whole engine; enter it without a cylinder")
-        return None
-    if seen.cylinder not in shape.cylinders:
+    if item is None:
+        return NetworkError(f"{seen.item!r} is no item of the fault tables; see items.csv")
+    return NetworkError(f"{seen.item} has no state {seen.state!r}; it has {', '.join(item.states)}")
+
+
+def _placed(shape: NetShape, scope: str, seen: Seen) -> Place:
+    if scope == "cylinder":
+        if seen.cylinder in shape.cylinders:
+            return seen.cylinder
         raise NetworkError(f"{seen.item} needs a cylinder of this engine, not {seen.cylinder!r}")
-    if item.scope == "cylinder":
-        return seen.cylinder
+    if scope == "engine":
+        if seen.cylinder is None:
+            return None
+        raise NetworkError(f"{seen.item} speaks of the whole engine; enter it without a cylinder")
     for pair in shape.pairs:
         if {seen.cylinder, seen.neighbour} == set(pair):
             return pair
@@ -81,37 +81,57 @@ def grouped(net: Net, shape: NetShape, evidence: Evidence) -> dict[Place, tuple[
     NetworkError
         An unknown item, state, way of taking or cylinder, naming it.
     """
-    together: dict[tuple[Place, str], list[Seen]] = defaultdict(list)
+    together: dict[Place, list[Seen]] = defaultdict(list)
     for seen in evidence.seen:
-        place = _placed(net, shape, seen)
+        found = net.index.get((seen.item, seen.state))
+        if found is None:
+            raise _refused(net, seen)
+        if seen.how not in net.tables.misread:
+            raise NetworkError(
+                f"{seen.how!r} is no way of taking a reading; use one of {', '.join(net.tables.misread)}"
+            )
+        place = _placed(shape, found[0], seen)
         if seen.item != HISTORY:
-            together[place, net.tables.items[seen.item].group].append(seen)
-    out: dict[Place, list[Group]] = defaultdict(list)
-    for (place, name), some in sorted(together.items(), key=lambda pair: pair[0][1]):
-        out[place].append(as_group(net, name, place, some))
-    return {place: tuple(groups) for place, groups in out.items()}
+            together[place].append(seen)
+    return {place: _at_place(net, place, tuple(some)) for place, some in together.items()}
+
+
+def _at_place(net: Net, place: Place, some: tuple[Seen, ...]) -> tuple[Group, ...]:
+    def work() -> tuple[Group, ...]:
+        by_group: dict[str, list[Seen]] = defaultdict(list)
+        for seen in some:
+            by_group[net.index[seen.item, seen.state][1]].append(seen)
+        return tuple(as_group(net, name, place, by_group[name]) for name in sorted(by_group))
+
+    return net.memo.get((place, some), work)
 
 
 def as_group(net: Net, name: str, place: Place, some: Iterable[Seen]) -> Group:
     """One group from its entries."""
-    items = net.tables.items
-    entries = tuple(
-        sorted(some, key=lambda s: (s.item, items[s.item].states.index(s.state), s.how, s.cylinder or 0))
+    keyed = (
+        sorted(((s.item, net.index[s.item, s.state][2], s.how), s) for s in some)
+        if len(some := tuple(some)) > 1
+        else None
     )
-    key = tuple((s.item, items[s.item].states.index(s.state), s.how) for s in entries)
-    return Group(name, place, items[entries[0].item].test, entries, key)
+    seen = tuple(s for _, s in keyed) if keyed else some
+    key = (
+        tuple(k for k, _ in keyed)
+        if keyed
+        else tuple((s.item, net.index[s.item, s.state][2], s.how) for s in some)
+    )
+    return Group(name, place, net.tables.items[seen[0].item].test, seen, key, likelihood(net, key))
 
 
-def _worked_out(net: Net, group: Group) -> Likelihood:
-    first = net.sights[group.key[0][0]]
+def _worked_out(net: Net, key: Key) -> Likelihood:
+    first = net.sights[key[0][0]]
     weights = np.array([net.weights[c] for c in first.causes])
     shares = weights / weights.sum()
-    chances = [net.tables.misread[how][0] for _, _, how in group.key]
+    chances = [net.tables.misread[how][0] for _, _, how in key]
     eps = min(chances)
     as_is: Array = np.ones(1)
     alone = np.ones(len(shares))
     spoiled = 1.0
-    for (item, state, _), chance in zip(group.key, chances, strict=True):
+    for (item, state, _), chance in zip(key, chances, strict=True):
         sight = net.sights[item]
         seen_alone = sight.alone[:, state]
         blend = (chance - eps) / (1.0 - eps)
@@ -124,14 +144,9 @@ def _worked_out(net: Net, group: Group) -> Likelihood:
     doubt = eps * blind
     valid: Array = (1.0 - eps) * as_is + doubt
     misread: Array = np.divide(doubt, valid, out=np.zeros_like(valid), where=valid > 0.0)
-    return Likelihood(valid, (1.0 - eps) * spoiled + doubt if group.test else 1.0, doubt, blind, misread)
+    return Likelihood(valid, (1.0 - eps) * spoiled + doubt if first.item.test else 1.0, doubt, blind, misread)
 
 
-def likelihood(net: Net, group: Group) -> Likelihood:
-    """The likelihood of what one group shows; the last few hundred are kept."""
-    found = net.memo.get(group.key)
-    if found is None:
-        if len(net.memo) > MEMO_LIMIT:
-            net.memo.clear()
-        found = net.memo[group.key] = _worked_out(net, group)
-    return found  # type: ignore[return-value]
+def likelihood(net: Net, key: Key) -> Likelihood:
+    """The likelihood of what one group shows."""
+    return net.memo.get(key, lambda: _worked_out(net, key))

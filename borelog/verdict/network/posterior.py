@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, log
 
 import numpy as np
@@ -11,7 +11,6 @@ import numpy as np
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra
 from borelog.verdict.network.chain import Messages, outside, walk, with_breach
-from borelog.verdict.network.groups import Likelihood, likelihood
 from borelog.verdict.network.problem import (
     LEAK_DOWN,
     Local,
@@ -19,7 +18,7 @@ from borelog.verdict.network.problem import (
     algebra,
     leak_parts,
     links,
-    local,
+    local_parts,
     problem,
     signs,
     start_weight,
@@ -45,6 +44,7 @@ class Solved:
     way_name: str
     locals_: tuple[Local, ...]
     signs: Array
+    against: Array
     messages: Messages
     mass: Array
     log_evidence: float
@@ -57,19 +57,21 @@ class Solved:
 
     def states_of(self, i: int) -> Array:
         """(V, E, 2, S) posterior of cylinder i of the line, adding to 1."""
-        factor = self.way.weigh(outside(self.way, self.messages, i), self.signs)
+        factor = self.way.weigh(outside(self.way, self.messages, i), self.against)
         found = np.maximum(self.locals_[i].weight * factor, 0.0)
-        return found / found.sum()
+        found /= found.sum()
+        return found
 
 
-def _summed(
-    prob: Problem, locals_: tuple[Local, ...], sign: Array, name: str
-) -> tuple[Algebra, Messages, Array, float]:
+def _summed(prob: Problem, sign: Array, name: str) -> Solved:
     way = algebra(prob, name)
-    messages = walk(way, start_weight(prob), [way.local(part.weight) for part in locals_], links(prob))
-    mass, terms = way.total(messages.end, sign)
+    locals_, summed = local_parts(prob, name, way)
+    messages = walk(way, start_weight(prob), summed, links(prob))
+    against = way.against(sign)
+    mass, terms = way.total(messages.end, against)
     total = float(mass.sum())
-    return way, messages, np.maximum(mass, 0.0), float(terms.sum()) / total if total > 0.0 else inf
+    cancelled = float(terms.sum()) / total if total > 0.0 else inf
+    return Solved(prob, way, name, locals_, sign, against, messages, np.maximum(mass, 0.0), -inf, cancelled)
 
 
 def solve(prob: Problem, way: str = "") -> Solved:
@@ -77,66 +79,60 @@ def solve(prob: Problem, way: str = "") -> Solved:
 
     ``way`` forces one of the two ('inclusion', 'chain'), for comparing them.
     """
-    locals_ = tuple(local(prob, c, prob.groups.get(c, ())) for c in prob.line)
     sign, log_signs = signs(prob, prob.groups.get(None, ()))
-    name = way or "inclusion"
-    algebra_, messages, mass, cancelled = _summed(prob, locals_, sign, name)
-    if not way and cancelled > MOST_CANCELLED:
-        name = "chain"
-        algebra_, messages, mass, _ = _summed(prob, locals_, sign, name)
-    total = float(mass.sum())
-    scales = sum(part.log_scale for part in locals_) + log_signs
-    logged = log(total) + scales if total > 0.0 and scales > -inf else -inf
-    return Solved(prob, algebra_, name, locals_, sign, messages, mass, logged, cancelled)
+    done = _summed(prob, sign, way or "inclusion")
+    if not way and done.cancellation > MOST_CANCELLED:
+        done = replace(_summed(prob, sign, "chain"), cancellation=done.cancellation)
+    scales = sum(part.log_scale for part in done.locals_) + log_signs
+    return replace(
+        done, log_evidence=log(done.total) + scales if done.total > 0.0 and scales > -inf else -inf
+    )
 
 
-def reduced(states: Array, like: Array) -> Array:
-    """(E, 2, S) probabilities summed over the axes that ``like`` does not tell apart."""
-    axes = tuple(k for k in range(3) if like.shape[k] == 1) if like.ndim == 3 else (0, 1, 2)
-    out: Array = states.sum(axes, keepdims=True) if like.ndim == 3 else np.array([states.sum()])
-    return out
+class _Reduced:
+    """(E, 2, S) probabilities, summed once over whatever axes a likelihood does not tell apart."""
+
+    def __init__(self, states: Array) -> None:
+        self._states = states
+        self._kept: dict[tuple[int, ...], Array] = {}
+
+    def mean(self, values: Array) -> float:
+        """The sum of probabilities times ``values``, which broadcasts over (E, 2, S)."""
+        shape = values.shape
+        if shape not in self._kept:
+            axes = tuple(k for k in range(3) if shape[k] == 1) if len(shape) == 3 else (0, 1, 2)
+            self._kept[shape] = self._states.sum(axes, keepdims=len(shape) == 3)
+        return float(np.vdot(self._kept[shape], values))
 
 
-def _mean(states: Array, values: Array) -> float:
-    return float((reduced(states, values) * values).sum())
-
-
-def _leak_spoiled(
-    prob: Problem, cylinder: int, states: Array, found: list[Likelihood], good: Array, ill: float
-) -> tuple[Array, float]:
-    """(E, 2, S) part of the posterior under a spoiled leak-down of this cylinder, and its sum."""
+def _by_test(prob: Problem, cylinder: int, states: Array) -> dict[str, tuple[_Reduced, float]]:
+    """For each test (and '') the part of the posterior (V, E, 2, S) in which it was good, and the chance that it was not."""
+    everything: Array = states.sum(0)
+    out = {"": (_Reduced(everything), 0.0)}
+    by_v = states.reshape(*(2,) * len(prob.active), *states.shape[1:])
+    for place, test in enumerate(prob.active):
+        good: Array = np.take(by_v, 0, axis=place).reshape(-1, *states.shape[1:]).sum(0)
+        out[test] = (_Reduced(good), max(0.0, 1.0 - float(good.sum())))
     chance = prob.leak[cylinder]
-    if not found:
-        return chance * states, chance
-    mixed = (1.0 - chance) * good + chance * ill
-    part: Array = states * np.divide(chance * ill, mixed, out=np.zeros_like(mixed), where=mixed > 0.0)
-    return part, float(part.sum())
+    good_leak, ill = leak_parts(prob.groups.get(cylinder, ()))
+    mixed = (1.0 - chance) * good_leak + chance * ill
+    share = np.divide(chance * ill, mixed, out=np.full_like(mixed, chance), where=mixed > 0.0)
+    good = everything * (1.0 - share)
+    out[LEAK_DOWN] = (_Reduced(good), max(0.0, 1.0 - float(good.sum())))
+    return out
 
 
 def _cylinder_doubts(prob: Problem, cylinder: int, states: Array) -> tuple[dict[str, float], float]:
     """Posterior of a misreading for each group of one cylinder, and of a spoiled leak-down. ``states`` (V, E, 2, S)."""
-    own = [(g, likelihood(prob.net, g)) for g in prob.groups.get(cylinder, ())]
-    all_states: Array = states.sum(0)
-    good, ill = leak_parts(own)
-    leaks = [like for g, like in own if g.test == LEAK_DOWN]
-    bad_leak, leak_spoiled = _leak_spoiled(prob, cylinder, all_states, leaks, good, ill)
+    parts = _by_test(prob, cylinder, states)
     out: dict[str, float] = {}
-    by_axes: dict[tuple[int, ...], Array] = {}
-    for group, like in own:
-        if group.test == LEAK_DOWN:
-            spoiled = leak_spoiled * like.doubt / like.spoiled if like.spoiled > 0 else 0.0
-            out[group.name] = _mean(all_states - bad_leak, like.misread) + spoiled
-        elif group.test:
-            place = prob.active.index(group.test)
-            ill_v = np.array([combo[place] for combo in prob.validity])
-            spoiled = float(states[ill_v].sum()) * like.doubt / like.spoiled if like.spoiled > 0 else 0.0
-            out[group.name] = _mean(states[~ill_v].sum(0), like.misread) + spoiled
-        else:
-            key = like.misread.shape
-            if key not in by_axes:
-                by_axes[key] = reduced(all_states, like.misread)
-            out[group.name] = float(np.vdot(by_axes[key], like.misread))
-    return out, leak_spoiled
+    for group in prob.groups.get(cylinder, ()):
+        good, bad = parts[group.test]
+        like = group.like
+        out[group.name] = good.mean(like.misread) + (
+            bad * like.doubt / like.spoiled if like.spoiled > 0.0 else 0.0
+        )
+    return out, parts[LEAK_DOWN][1]
 
 
 def _engine_doubts(done: Solved, patterns: Array) -> dict[str, float]:
@@ -147,7 +143,7 @@ def _engine_doubts(done: Solved, patterns: Array) -> dict[str, float]:
         bits = np.concatenate([bits, bits | (1 << k)])
     out = {}
     for group in prob.groups.get(None, ()):
-        like = likelihood(prob.net, group)
+        like = group.like
         misread = like.misread if like.misread.ndim == 1 else like.misread[..., bits]
         if not group.test:
             out[group.name] = float((patterns.sum(0) * misread).sum())
@@ -179,14 +175,14 @@ def _breaches(done: Solved) -> dict[tuple[int, int], float]:
     joints = links(done.prob)
     for i, (pair, link) in enumerate(zip(done.prob.linked, joints, strict=True)):
         if pair is not None:
-            mass, _ = done.way.total(with_breach(done.way, done.messages, i, link), done.signs)
+            mass, _ = done.way.total(with_breach(done.way, done.messages, i, link), done.against)
             out[pair] = min(1.0, max(0.0, float(mass.sum()) / done.total))
     return out
 
 
 def fit_of(prob: Problem, log_evidence: float) -> float:
     """Log probability of everything recorded, less that of the story 'one misreading after another'."""
-    blind = [likelihood(prob.net, g).blind for some in prob.groups.values() for g in some]
+    blind = [g.like.blind for some in prob.groups.values() for g in some]
     return log_evidence - sum(log(b) if b > 0 else -inf for b in blind) if log_evidence > -inf else -inf
 
 
@@ -262,8 +258,6 @@ def posteriors(shape: NetShape, evidence: Evidence, tables: FaultTables, way: st
     done = solve(problem(shape, evidence, tables), way)
     if done.log_evidence > -inf:
         return _described(done)
-    from dataclasses import replace
-
     stories = Evidence(tuple(s for s in evidence.seen if s.item not in done.prob.net.sights))
     prior = _described(solve(problem(shape, stories, tables)))
     return replace(prior, groups=_named_groups(done.prob), log_evidence=-inf, fit=-inf, fits=False)

@@ -45,9 +45,10 @@ def expected_troubled(net: Net, shape: NetShape, scale: float) -> float:
 
 def scale_for(net: Net, shape: NetShape) -> float:
     """The factor on all weights that gives the expected number of troubled cylinders of ``priors.csv``."""
-    key = ("scale", shape)
-    if key in net.memo:
-        return float(net.memo[key])  # type: ignore[arg-type]
+    return net.memo.get(("scale", shape), lambda: _scale(net, shape))
+
+
+def _scale(net: Net, shape: NetShape) -> float:
     count = len(shape.cylinders)
     wanted = min(net.tables.priors["troubled_cylinders"], net.tables.priors["most_troubled_share"] * count)
     low, high = 0.0, 1.0
@@ -56,7 +57,6 @@ def scale_for(net: Net, shape: NetShape) -> float:
     for _ in range(80):
         middle = (low + high) / 2
         low, high = (middle, high) if expected_troubled(net, shape, middle) < wanted else (low, middle)
-    net.memo[key] = high
     return high
 
 
@@ -72,6 +72,11 @@ def history(evidence: Evidence) -> tuple[Seen, ...]:
 
 def priors(net: Net, shape: NetShape, stories: Iterable[Seen]) -> Priors:
     """Priors of one engine. What happened is a cause: it multiplies odds, once per event however often it is told."""
+    told = tuple(stories)
+    return net.memo.get(("priors", shape, told), lambda: _priors(net, shape, told))
+
+
+def _priors(net: Net, shape: NetShape, stories: tuple[Seen, ...]) -> Priors:
     odds, bridge = _base_odds(net, scale_for(net, shape))
     trust: dict[str, float] = {}
     for seen in stories:

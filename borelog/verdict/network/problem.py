@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from math import log
+from math import log, prod
 
 import numpy as np
 
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra, Patterns, Silent
-from borelog.verdict.network.groups import Group, Likelihood, Place, grouped, likelihood
+from borelog.verdict.network.groups import Group, Place, grouped
 from borelog.verdict.network.priors import Priors, history, priors
 from borelog.verdict.network.tables import Array, Net, compiled
 from borelog.verdict.network.types import Evidence, NetShape
@@ -41,6 +41,11 @@ class Problem:
     trust: Array
     leak: Mapping[int, float]
     channels: tuple[int, ...]
+
+    @property
+    def prior_sets(self) -> Array:
+        """(E, 1, S) prior of one cylinder's fault sets."""
+        return self.priors.sets[:, None, :]
 
 
 def _line(shape: NetShape) -> tuple[tuple[int, ...], tuple[tuple[int, int] | None, ...]]:
@@ -88,19 +93,20 @@ def problem(shape: NetShape, evidence: Evidence, tables: FaultTables) -> Problem
 
 def algebra(prob: Problem, way: str) -> Algebra:
     """The way to sum: 'inclusion' or 'chain' (of partial ORs), for the channels in play."""
-    key = (way, prob.channels)
-    found = prob.net.memo.get(key)
-    if found is None:
-        make = Silent if way == "inclusion" else Patterns
-        net = prob.net
-        found = prob.net.memo[key] = make(net.silent_set, net.silent_state, net.silent_breach, prob.channels)
-    return found  # type: ignore[return-value]
+    net = prob.net
+    make = Silent if way == "inclusion" else Patterns
+    return net.parts.get(
+        (way, prob.channels), lambda: make(net.silent_set, net.silent_state, net.silent_breach, prob.channels)
+    )
 
 
-def _product(parts: Iterable[Array]) -> Array:
+def _product(parts: list[Array]) -> Array:
     """Product of broadcasting arrays, small ones first."""
-    out: Array = np.ones((1, 1, 1))
-    for part in sorted(parts, key=lambda a: a.size):
+    if not parts:
+        return np.ones((1, 1, 1))
+    parts.sort(key=lambda a: a.size)
+    out = parts[0]
+    for part in parts[1:]:
         out = out * part
     return out
 
@@ -113,33 +119,59 @@ class Local:
     log_scale: float
 
 
-def leak_parts(groups: Iterable[tuple[Group, Likelihood]]) -> tuple[Array, float]:
+def leak_parts(groups: Iterable[Group]) -> tuple[Array, float]:
     """The leak-down groups of a cylinder with a good test (broadcasting) and with a spoiled one."""
-    found = [like for group, like in groups if group.test == LEAK_DOWN]
-    return _product(like.valid for like in found), float(np.prod([like.spoiled for like in found] or [1.0]))
+    found = [g.like for g in groups if g.test == LEAK_DOWN]
+    return _product([like.valid for like in found]), prod(like.spoiled for like in found)
+
+
+def local_parts(prob: Problem, way_name: str, way: Algebra) -> tuple[tuple[Local, ...], list[Array]]:
+    """Each cylinder's weights, and the same over subsets or patterns of channels (V, E, 2, X)."""
+
+    def one(cylinder: int) -> tuple[Local, Array]:
+        found = local(prob, cylinder, prob.groups.get(cylinder, ()))
+        return found, way.local(found.weight)
+
+    stories = tuple(sorted((s.state, s.how) for s in history(prob.evidence)))
+    both = [
+        prob.net.parts.get(
+            (
+                way_name,
+                prob.shape,
+                prob.active,
+                prob.channels,
+                stories,
+                c,
+                prob.leak[c],
+                prob.groups.get(c, ()),
+            ),
+            lambda c=c: one(c),  # type: ignore[misc]
+        )
+        for c in prob.line
+    ]
+    return tuple(part for part, _ in both), [summed for _, summed in both]
 
 
 def local(prob: Problem, cylinder: int, groups: Iterable[Group]) -> Local:
     """The weights of one cylinder's fault sets under ``groups`` (usually its own; fewer when some are left out)."""
-    found = [(g, likelihood(prob.net, g)) for g in groups]
-    free = [prob.priors.sets[:, None, :]] + [like.valid for g, like in found if not g.test]
-    good, spoiled = leak_parts(found)
-    chance = prob.leak[cylinder]
-    if any(g.test == LEAK_DOWN for g, _ in found):
+    by_test: dict[str, list[Group]] = {}
+    for group in groups:
+        by_test.setdefault(group.test, []).append(group)
+    free = [prob.prior_sets, *(g.like.valid for g in by_test.get("", ()))]
+    if LEAK_DOWN in by_test:
+        chance = prob.leak[cylinder]
+        good, spoiled = leak_parts(by_test[LEAK_DOWN])
         free.append((1.0 - chance) * good + chance * spoiled)
     base = _product(free)
-    by_test = []
-    for test in prob.active:
-        some = [like for g, like in found if g.test == test]
-        by_test.append(
-            (_product(like.valid for like in some), float(np.prod([like.spoiled for like in some] or [1.0])))
-        )
+    engine = [by_test.get(test, []) for test in prob.active]
+    well = [_product([g.like.valid for g in some]) for some in engine]
+    ill = [prod(g.like.spoiled for g in some) for some in engine]
     sizes = (len(prob.validity), len(prob.net.states), 2, len(prob.net.sets))
     weight: Array = np.empty(sizes)
     for v, combo in enumerate(prob.validity):
         part = base
-        for (well, ill), bad in zip(by_test, combo, strict=True):
-            part = part * (ill if bad else well)
+        for k, bad in enumerate(combo):
+            part = part * (ill[k] if bad else well[k])
         weight[v] = part
     top = float(weight.max())
     if top <= 0.0:
@@ -155,7 +187,7 @@ def signs(prob: Problem, groups: Iterable[Group]) -> tuple[Array, float]:
         patterns = np.concatenate([patterns, patterns | (1 << k)])
     out: Array = np.ones((len(prob.validity), len(prob.net.states), len(patterns)))
     for group in groups:
-        like = likelihood(prob.net, group)
+        like = group.like
         valid = like.valid if like.valid.ndim == 1 else like.valid[..., patterns]
         if not group.test:
             out *= valid
@@ -178,7 +210,7 @@ def links(prob: Problem) -> list[tuple[Array, Array] | None]:
             continue
         tight, open_ = 1.0 - prob.priors.breach, prob.priors.breach.copy()
         for group in prob.groups.get(pair, ()):
-            valid = likelihood(prob.net, group).valid
+            valid = group.like.valid
             tight, open_ = tight * valid[0], open_ * valid[-1]
         out.append((tight, open_))
     return out

@@ -11,11 +11,11 @@ Diez (1993), so that a cause alone draws from its own row.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import combinations
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,27 @@ from borelog.knowledge.faults import BACKGROUND, HISTORY, SPOILED, FaultTables, 
 from borelog.verdict.network.types import BREACH, NO_ENGINE_FAULT
 
 Array: TypeAlias = NDArray[np.float64]
+T = TypeVar("T")
+
+
+class Kept:
+    """The last results worked out from these tables, thrown away together when there are ``most``.
+
+    Entering one reading changes one cylinder: everything about the others is found here.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._found: dict[Hashable, object] = {}
+
+    def get(self, key: Hashable, work: Callable[[], T]) -> T:
+        """What is kept under ``key``, worked out if it is not."""
+        found = self._found.get(key)
+        if found is None:
+            if len(self._found) >= self._most:
+                self._found.clear()
+            found = self._found[key] = work()
+        return cast("T", found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +65,10 @@ class Sight:
 
 @dataclass(frozen=True, slots=True)
 class Net:
-    """Everything of the tables that does not depend on the engine or the evidence."""
+    """Everything of the tables that does not depend on the engine or the evidence.
+
+    ``index`` gives scope, group and place in the order of states for each (item, state).
+    """
 
     tables: FaultTables
     faults: tuple[str, ...]
@@ -58,7 +82,9 @@ class Net:
     silent_state: Array
     sights: Mapping[str, Sight]
     weights: Mapping[str, float]
-    memo: dict[object, object] = field(default_factory=dict, repr=False, compare=False)
+    index: Mapping[tuple[str, str], tuple[str, str, int]]
+    memo: Kept = field(repr=False, compare=False)
+    parts: Kept = field(repr=False, compare=False)
 
 
 def own_part(row: Array, background: Array) -> Array:
@@ -214,6 +240,11 @@ def _compiled(digest: str, holder: _Holder) -> Net:
             if i.id != HISTORY
         },
         weights={f.id: f.weight for f in tables.faults.values()},
+        index={
+            (i.id, s): (i.scope, i.group, n) for i in tables.items.values() for n, s in enumerate(i.states)
+        },
+        memo=Kept(2000),
+        parts=Kept(64),
     )
 
 
