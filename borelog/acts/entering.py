@@ -6,6 +6,7 @@ from borelog.acts.bench import Bench
 from borelog.acts.facts import facts_body
 from borelog.acts.words import body_words
 from borelog.logbook.entries import Content, Correct, Opened, Redo, Stored, Undo, Withdraw
+from borelog.logbook.undoing import own_stacks
 from borelog.text import BorelogError
 
 
@@ -66,33 +67,8 @@ def withdraw(bench: Bench, inspection_id: str, target: str, why: str = "") -> St
     return bench.append(inspection_id, [(Withdraw(target=thing.id, why=why), "")])[0]
 
 
-def _own(bench: Bench, inspection_id: str) -> tuple[list[Stored], list[Stored]]:
-    """The writer's own entries that undo could take back, and those redo could bring back, oldest first.
-
-    A new entry after an undo closes the way forward: what was undone before it can no longer be redone.
-    """
-    done: list[Stored] = []
-    gone: list[Stored] = []
-    by_id: dict[str, Stored] = {}
-    for stored in bench.journal.entries(inspection_id):
-        if stored.entry.writer != bench.journal.writer:
-            continue
-        body = stored.body
-        if isinstance(body, Undo):
-            target = by_id.get(body.target)
-            if target in done:
-                done.remove(target)
-                gone.append(target)
-        elif isinstance(body, Redo):
-            target = by_id.get(body.target)
-            if target in gone:
-                gone.remove(target)
-                done.append(target)
-        else:
-            by_id[stored.entry.id] = stored
-            done.append(stored)
-            gone.clear()
-    return [s for s in done if not isinstance(s.body, Opened) or s.entry.number > 1], gone
+def _stacks(bench: Bench, inspection_id: str) -> tuple[list[Stored], list[Stored]]:
+    return own_stacks(bench.journal.entries(inspection_id), bench.journal.writer)
 
 
 def undo(bench: Bench, inspection_id: str) -> str:
@@ -103,7 +79,7 @@ def undo(bench: Bench, inspection_id: str) -> str:
     ActError
         If there is nothing of this writer's to undo.
     """
-    done, _ = _own(bench, inspection_id)
+    done, _ = _stacks(bench, inspection_id)
     if not done:
         raise ActError("nothing of yours is left to undo here")
     bench.append(inspection_id, [(Undo(target=done[-1].entry.id), "")])
@@ -112,7 +88,7 @@ def undo(bench: Bench, inspection_id: str) -> str:
 
 def redo(bench: Bench, inspection_id: str) -> str:
     """Bring back the entry undone last; returns in words what came back."""
-    _, gone = _own(bench, inspection_id)
+    _, gone = _stacks(bench, inspection_id)
     if not gone:
         raise ActError("nothing to redo: nothing was undone since the last entry")
     bench.append(inspection_id, [(Redo(target=gone[-1].entry.id), "")])

@@ -18,6 +18,7 @@ from borelog.logbook.inspection import Inspection
 from borelog.logbook.summaries import Said
 from borelog.text import BorelogError, one_line
 from borelog.verdict.judge import CALL_WORDS, Judgement, judge
+from borelog.verdict.judged import Verdict
 
 
 class JudgingError(BorelogError):
@@ -115,13 +116,25 @@ def take_call(bench: Bench, inspection_id: str, course: str, words: str = "", wh
         raise JudgingError(
             f"{one_line(course, 40)!r} is no course; courses: {', '.join(c.replace('_', ' ') for c in COURSES)}"
         )
-    judged = verdict_of(bench, inspection_id)
-    frozen: dict[str, Any] = msgspec.to_builtins(judged.verdict)
-    body = CallTaken(
-        course=key,
-        words=words or CALL_WORDS.get(key, key.replace("_", " ")),
+    body = _call(verdict_of(bench, inspection_id).verdict, key, words, why)
+    return bench.append(inspection_id, [(body, "")])[0]
+
+
+def freeze(bench: Bench, inspection_id: str, verdict: Verdict, why: str) -> None:
+    """Freeze the verdict as it stands, unless the last call froze this very one."""
+    calls = bench.inspection(inspection_id).of(CallTaken)
+    if calls and calls[-1].body.verdict == msgspec.to_builtins(verdict):
+        return
+    course = calls[-1].body.course if calls else "test_first"
+    bench.append(inspection_id, [(_call(verdict, course, verdict.call, why), "")])
+
+
+def _call(verdict: Verdict, course: str, words: str, why: str) -> CallTaken:
+    frozen: dict[str, Any] = msgspec.to_builtins(verdict)
+    return CallTaken(
+        course=course,
+        words=words or CALL_WORDS.get(course, course.replace("_", " ")),
         verdict=frozen,
-        tables=judged.verdict.tables,
+        tables=verdict.tables,
         why=why,
     )
-    return bench.append(inspection_id, [(body, "")])[0]

@@ -7,8 +7,9 @@ from typing import Any
 
 from borelog.acts.bench import Bench
 from borelog.acts.words import body_words
-from borelog.logbook.entries import Correct, Opened, Redo, Undo, Withdraw
+from borelog.logbook.entries import Correct, Redo, Undo, Withdraw
 from borelog.logbook.inspection import Inspection, Recorded
+from borelog.logbook.search import search as found
 from borelog.text import BorelogError, one_line
 
 
@@ -57,6 +58,7 @@ class Hit:
     name: str
     entry: str
     words: str
+    state: str
 
 
 def listed(bench: Bench) -> list[Row]:
@@ -122,23 +124,8 @@ def entry_named(inspection: Inspection, text: str) -> Recorded[Any]:
 
 
 def search(bench: Bench, words: str) -> list[Hit]:
-    """Everything recorded, in any inspection, that holds all the words (any case)."""
-    wanted = words.casefold().split()
-    hits: list[Hit] = []
-    if not wanted:
-        return hits
-    for s in bench.journal.summaries():
-        inspection = bench.inspection(s.id)
-        for kind, group in inspection.things.items():
-            for r in group:
-                if kind is Opened:
-                    text = s.name
-                else:
-                    text = f"{s.name} {body_words(r.body, 4000)} {' '.join(_free_text(r.body))}"
-                if all(w in text.casefold() for w in wanted):
-                    hits.append(Hit(s.id, s.number, one_line(s.name, 60), r.id, body_words(r.body, 160)))
-    return hits
-
-
-def _free_text(body: Any) -> list[str]:
-    return [v for f in body.__struct_fields__ if isinstance(v := getattr(body, f), str)]
+    """Everything recorded, in any inspection, that holds all the words (any case), the latest first."""
+    return [
+        Hit(h.inspection, bench.journal.number(h.inspection), one_line(h.name, 60), h.entry, one_line(h.words, 160), h.state)
+        for h in found(bench.journal, words)
+    ]

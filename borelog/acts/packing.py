@@ -1,0 +1,75 @@
+"""Handing over and taking in: a pack is built from the record and its verdict, and the hand-over becomes an entry."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+from pathlib import Path
+
+from borelog.acts.bench import Bench
+from borelog.acts.judging import freeze, verdict_of
+from borelog.acts.ruled import rule_rows
+from borelog.logbook.described import engine_of
+from borelog.logbook.entries import HandedOver
+from borelog.pack.build import Built, build, pack_name
+from borelog.pack.gather import pack_number
+
+Progress = Callable[[int, int, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Handed:
+    """A pack that left the house. ``remarks`` is what the person should be told, ``left_out`` what it does not hold."""
+
+    built: Built
+    left_out: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+def hand_over(
+    bench: Bench,
+    inspection_id: str,
+    folder: Path,
+    *,
+    reader: str = "customer",
+    also: Collection[str] = (),
+    zipped: bool = False,
+    paper: str = "a4",
+    progress: Progress | None = None,
+) -> Handed:
+    """Build the next pack of an inspection under ``folder``, freeze the verdict, and note the hand-over.
+
+    The verdict is frozen first, so that the pack holds the call it was made with.
+
+    Raises
+    ------
+    PackError
+        If the folder cannot be written or the pack is there already; nothing is noted then.
+    """
+    verdict = verdict_of(bench, inspection_id).verdict
+    freeze(bench, inspection_id, verdict, why="handed over")
+    inspection = bench.inspection(inspection_id)
+    folder.mkdir(parents=True, exist_ok=True)
+    built = build(
+        inspection,
+        engine_of(inspection),
+        verdict,
+        bench.journal.pictures,
+        folder / pack_name(inspection, pack_number(inspection), reader),
+        reader=reader,
+        entries=bench.journal.entries(inspection_id),
+        rules=rule_rows(inspection),
+        also=also,
+        paper=paper,
+        zipped=zipped,
+        progress=progress,
+    )
+    bench.append(inspection_id, [(built.handed_over, "")])
+    left_out = tuple(f"{x.what}: {x.why}" if x.why else x.what for x in built.document.about.left_out)
+    return Handed(built, left_out, built.remarks)
+
+
+def earlier_packs(bench: Bench, inspection_id: str) -> tuple[HandedOver, ...]:
+    """The packs of an inspection that left the house, first to last."""
+    return tuple(r.body for r in bench.inspection(inspection_id).of(HandedOver))
+

@@ -1,0 +1,51 @@
+"""Watching a folder: each new picture goes to where the person is at, half-written ones are waited for."""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+from borelog.acts.bench import Bench
+from borelog.acts.filing import Filed, FilingError, Refused, file_one, look_at
+from borelog.acts.whereabouts import Spot, is_at
+from borelog.logbook.entries import StillFiled, StillPlaced
+
+
+def watch(
+    bench: Bench, inspection_id: str, folder: Path, stop: threading.Event, *, spot: Spot | None = None
+) -> Iterator[Filed | Refused | None]:
+    """File new pictures of a folder until ``stop`` is set; yields each, and None after every look.
+
+    Parameters
+    ----------
+    spot
+        Where everything goes; None: to where the person is at, which may change while this runs.
+    """
+    from borelog.stills.arrivals import arrivals
+
+    if not folder.is_dir():
+        raise FilingError(f"{folder.name} is no folder; name the one the camera saves into")
+    for arrival in arrivals(folder, stop):
+        if arrival is None:
+            yield None
+        elif arrival.why:
+            yield Refused(arrival.path.name, arrival.why)
+        else:
+            yield _file(bench, inspection_id, arrival.path, spot)
+
+
+def _file(bench: Bench, inspection_id: str, path: Path, spot: Spot | None) -> Filed | Refused:
+    looked = next(iter(look_at([path])))
+    if isinstance(looked, Refused):
+        return looked
+    at = spot or is_at(bench) or Spot(inspection_id)
+    if at.inspection != inspection_id:
+        at = Spot(inspection_id)
+    known = {r.body.sha256 for r in bench.inspection(inspection_id).of(StillFiled)}
+    again = hashlib.sha256(looked.data).hexdigest() in known
+    placed = StillPlaced(still=looked.filed.sha256, cylinder=at.cylinder, place=at.place, aside=looked.useless)
+    if not again:
+        file_one(bench, inspection_id, looked, placed)
+    return Filed(looked.name, looked.filed.sha256, at.cylinder, at.place, looked.useless, again, looked.remarks)

@@ -1,0 +1,49 @@
+"""Looking after the logbook."""
+
+from __future__ import annotations
+
+import argparse
+from dataclasses import asdict
+from pathlib import Path
+
+from borelog.acts.bench import default_logbook
+from borelog.acts.judging import tables_of
+from borelog.cli.opening import bench_for
+from borelog.cli.printing import out, out_json, wrapped
+from borelog.logbook.doctor import examine
+
+
+def doctor(args: argparse.Namespace) -> int:
+    """``borelog doctor``: says what is wrong and what can be made again; deletes nothing."""
+    from borelog.tui.capabilities import lines
+
+    folder = Path(args.logbook) if args.logbook else default_logbook()
+    ailments = examine(folder) if folder.exists() else ()
+    notices: tuple[str, ...] = ()
+    if folder.exists() and not ailments:
+        with bench_for(args, create=False, read_only=True) as bench:
+            notices = tables_of(bench).notices
+    terminal = lines()
+    if args.json:
+        out_json({"ailments": [asdict(a) for a in ailments], "tables": notices, "terminal": terminal}, "borelog.doctor/1")
+        return 1 if ailments else 0
+    if not folder.exists():
+        out("there is no logbook yet; 'borelog new NAME' begins one")
+    for a in ailments:
+        out(wrapped(f"{a.kind}: {a.what}; {a.repair}", "  ", ""))
+    if folder.exists() and not ailments:
+        out("the logbook is sound: every entry, chain and still is as it was written")
+    for n in notices:
+        out(wrapped(n))
+    out()
+    for line in terminal:
+        out(line)
+    return 1 if ailments else 0
+
+
+def backup(args: argparse.Namespace) -> int:
+    """``borelog backup DIR``."""
+    with bench_for(args, create=False) as bench:
+        copied = bench.journal.backup(Path(args.folder))
+    out(copied.words)
+    return 1 if copied.faulty else 0

@@ -1,0 +1,33 @@
+"""Opening the screens."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+
+from borelog.cli.opening import UsageError, bench_for
+
+
+def screens(args: argparse.Namespace) -> int:
+    """``borelog`` alone, or ``borelog screens``."""
+    require_terminal()
+    from borelog.tui.app import run
+
+    with bench_for(args) as bench:
+        run(bench)
+    return 0
+
+
+def require_terminal() -> None:
+    """Refuse where the screens cannot be shown, with what to do instead.
+
+    Raises
+    ------
+    UsageError
+        Without a terminal, or on one that cannot move its cursor.
+    """
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        raise UsageError("the screens need a terminal; every task can be done by commands too, see 'borelog --help'")
+    if os.environ.get("TERM", "") in ("dumb", ""):
+        raise UsageError("this terminal (TERM=dumb) cannot show screens; set TERM, or use the commands, see 'borelog --help'")
