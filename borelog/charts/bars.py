@@ -85,15 +85,13 @@ def bars_svg(
             f'<rect class="fill-{bar.level}" x="{_LEFT}" y="{short(y + 3)}" width="{short(length)}" height="16"'
             f' fill="{fill}" stroke="{INK}" stroke-width="1"/>'
         )
-        end = length
         if bar.low is not None and bar.high is not None and bar.high > bar.low:
             a, b = _LEFT + bar.low * scale, _LEFT + bar.high * scale
-            end = max(end, bar.high * scale)
             parts.append(
                 f'<path class="rim" d="M{short(a)} {short(y + 11)}H{short(b)}M{short(a)} {short(y + 7)}v8'
                 f'M{short(b)} {short(y + 7)}v8" stroke="{INK}" stroke-width="1.5" fill="none"/>'
             )
-        parts.append(text(_LEFT + end + 5, y + 15, bar.words or short(bar.value), size=12))
+        parts.append(text(width - 6, y + 15, bar.words or short(bar.value), size=12, anchor="end"))
     foot = 8 + len(bars) * _ROW
     for i, limit in enumerate(limits):
         x = _LEFT + limit.value * scale
@@ -122,15 +120,16 @@ def ranges_svg(ranges: Sequence[Range], *, unit: str, title: str, width: float =
 
     height = 10 + len(ranges) * 42 + 20
     zero = at(0.0)
-    parts = [
-        f'<line class="axis" x1="{short(zero)}" y1="2" x2="{short(zero)}" y2="{short(height - 18)}" stroke="{FAINT}"'
-        ' stroke-width="1" stroke-dasharray="3 3"/>'
-    ]
+    parts: list[str] = []
     for i, r in enumerate(ranges):
         y = 8 + i * 42
         a, m, b = at(r.worse), at(r.middle), at(r.better)
         parts.append(text(8, y + 11, r.label, size=12, bold=True))
         parts.append(text(width - 8, y + 11, r.words, size=11, anchor="end", faint=True))
+        parts.append(
+            f'<line class="axis" x1="{short(zero)}" y1="{short(y + 14)}" x2="{short(zero)}" y2="{short(y + 36)}"'
+            f' stroke="{FAINT}" stroke-width="1.5" stroke-dasharray="3 2"/>'
+        )
         parts.append(
             f'<rect class="fill-sound" x="{short(a)}" y="{short(y + 17)}" width="{short(max(1.0, b - a))}" height="12"'
             f' fill="{LEVELS["sound"][1]}" stroke="{INK}" stroke-width="1"/>'

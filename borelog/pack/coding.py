@@ -14,6 +14,7 @@ from borelog.pack.errors import Fault, Refused
 from borelog.text import one_line
 
 MAX_JSON = 64 << 20
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 _FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 _decoder = msgspec.json.Decoder(Document)
 
@@ -78,12 +79,12 @@ def _no_constant(word: str) -> Any:
     raise ValueError(f"{word} is no number")
 
 
-def _strings(value: Any) -> None:
+def _strings(value: Any, forbidden: re.Pattern[str]) -> None:
     stack = [value]
     while stack:
         item = stack.pop()
         if isinstance(item, str):
-            if _FORBIDDEN.search(item):
+            if forbidden.search(item):
                 raise ValueError(f"a text holds control characters: {one_line(item, 40)}")
         elif isinstance(item, dict):
             stack.extend(item.values())
@@ -91,8 +92,10 @@ def _strings(value: Any) -> None:
             stack.extend(item)
 
 
-def strict_json(raw: bytes, where: str) -> Any:
+def strict_json(raw: bytes, where: str, *, bidi: bool = False) -> Any:
     """JSON from a stranger: UTF-8, no name twice, no NaN, no control characters, bounded depth and size.
+
+    ``bidi`` allows direction marks: a journal keeps words as typed, right-to-left ones too, and cleans them at display.
 
     Raises
     ------
@@ -103,7 +106,7 @@ def strict_json(raw: bytes, where: str) -> Any:
         raise Refused(Fault("too large", where, f"holds more than {MAX_JSON >> 20} MiB"))
     try:
         value = json.loads(raw.decode("utf-8"), object_pairs_hook=_once, parse_constant=_no_constant)
-        _strings(value)
+        _strings(value, _CONTROL if bidi else _FORBIDDEN)
     except RecursionError as error:
         raise Refused(Fault("json", where, "is nested too deeply")) from error
     except ValueError as error:

@@ -13,6 +13,7 @@ from typing import Annotated, Literal, TypeAlias
 
 import msgspec
 
+from borelog.marks.places import Place
 from borelog.marks.shapes import Shape
 from borelog.verdict.judged import (
     Because,
@@ -244,6 +245,7 @@ class FindingRow(Section, frozen=True, kw_only=True):
     component: Text
     cylinder: int | None
     where: Text
+    place: Place | None = None
     severity: Annotated[int, msgspec.Meta(ge=0, le=4)]
     severity_words: Text
     certainty: Text
@@ -278,6 +280,7 @@ class StillRow(Section, frozen=True, kw_only=True):
     orientation: Annotated[int, msgspec.Meta(ge=1, le=8)] = 1
     cylinder: int | None = None
     where: Text = ""
+    place: Place | None = None
     caption: Text = ""
     mirror: bool = False
     roll: float = 0.0

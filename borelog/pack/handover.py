@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from borelog.pack.document import Document, FindingRow
+from borelog.pack.rows import STILL_ONLY
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,17 +61,23 @@ def _group(numbers: Iterable[int | None]) -> str:
 
 
 def not_done(document: Document) -> list[str]:
-    """Tests that were not done, or not possible, one line a test with the cylinders and why."""
+    """Tests that were not done, or not possible: one line a test with the cylinders and why; those done nowhere together."""
     out: list[str] = []
+    nowhere: list[str] = []
     everywhere = set(document.engine.cylinders)
     for test in dict.fromkeys(t.test for t in document.tests):
         rows = [t for t in document.tests if t.test == test and t.state != "done"]
         for state, why in dict.fromkeys((t.state, t.why) for t in rows):
             mine = {t.cylinder for t in rows if (t.state, t.why) == (state, why)}
-            where = "" if mine == {None} else f" on {_group(mine)}"
-            if everywhere and mine == everywhere:
-                where = " on any cylinder"
+            if state == "not done" and not why and mine in (everywhere, {None}):
+                nowhere.append(rows[0].label)
+                continue
+            where = (
+                "" if mine == {None} else " on any cylinder" if mine == everywhere else f" on {_group(mine)}"
+            )
             out.append(f"{rows[0].label}: {state}{where}{f' ({why})' if why else ''}")
+    if nowhere:
+        out.append(f"Not done at all: {', '.join(nowhere).lower()}")
     return out
 
 
@@ -79,10 +86,16 @@ def unknown(document: Document) -> list[str]:
     if document.verdict.unknown:
         return list(document.verdict.unknown)
     main = ("Compression dry", "Leak-down dry", "Trouble codes")
+    done = {t.label for t in document.tests if t.state == "done"}
     out = [line for line in not_done(document) if line.startswith(main)]
+    out += [
+        f"{label}: not done"
+        for label in main
+        if label not in done and not any(x.startswith(label) for x in out)
+    ]
     for cylinder in document.engine.cylinders:
         places = [c for c in document.coverage if c.cylinder == cylinder]
-        missing = sum(1 for c in places if c.state == "not looked")
+        missing = sum(1 for c in places if c.state in ("not looked", STILL_ONLY))
         if missing:
             out.append(f"Cylinder {cylinder}: {missing} of {len(places)} places not looked at")
     return out

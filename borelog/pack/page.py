@@ -54,7 +54,7 @@ def environment(escape: bool = True) -> jinja2.Environment:
         autoescape=escape, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
         loader=jinja2.FunctionLoader(template_text), auto_reload=False,
     )  # fmt: skip
-    made.filters |= {"moment": telling.moment, "plain": _plain, "share": telling.share}
+    made.filters |= {"moment": telling.moment, "plain": _plain, "brief": plain_number, "share": telling.share}
     return made
 
 

@@ -35,6 +35,9 @@ from borelog.quantity import Quantity, QuantityError, plain_number
 from borelog.readings.conditions import conditions_of as asked_of
 from borelog.text import clean, one_line
 
+STILL_ONLY = "still, not judged"
+"""Coverage of a place of which a still is filed while nobody has said what it shows."""
+
 _STANDARD = {
     "pressure": "kPa", "length": "mm", "volume": "ml", "share": "%", "temperature": "degC", "current": "A",
     "voltage": "V", "time": "s",
@@ -202,6 +205,13 @@ def clean_shape(row: MarkRow) -> MarkRow:
     return msgspec.structs.replace(row, shape=shape)
 
 
+def clean_place(place: Place | None) -> Place | None:
+    """The place with clean words."""
+    if place is None:
+        return None
+    return Place(one_line(place.view, 40), one_line(place.side, 20), one_line(place.height, 20))
+
+
 def findings(
     inspection: Inspection, still_ids: dict[str, str], counts: dict[str, int], keep_earlier: bool
 ) -> tuple[FindingRow, ...]:
@@ -215,7 +225,7 @@ def findings(
             FindingRow(
                 by=by(r), term=one_line(b.term, 60), words=known.term if known else one_line(b.own or b.term, 160),
                 component=known.component if known else one_line(b.component, 60), cylinder=b.cylinder,
-                where=place_words(b.place) if b.place else "", severity=severity, severity_words=SEVERITY[severity],
+                where=place_words(b.place) if b.place else "", place=clean_place(b.place), severity=severity, severity_words=SEVERITY[severity],
                 certainty=one_line(b.certainty, 40), age=one_line(b.age, 40), means=known.means if known else "",
                 faked_by="" if not known or known.faked_by == "-" else known.faked_by,
                 fake_checked=long(b.fake_checked), method=one_line(b.method, 120), note=long(b.note),

@@ -20,10 +20,12 @@ from borelog.pack.document import (
     ReadingRow,
     StillRow,
 )
+from borelog.pack.rows import STILL_ONLY
 from borelog.quantity import plain_number
 
 GLYPHS = {
     "not looked": "·",
+    STILL_ONLY: "□",
     "looked, nothing": "○",
     "found": "●",
     "could not see": "≈",

@@ -1,0 +1,289 @@
+"""Check a pack as it lies: everything in it against everything said of it, in plain words; stricter than a bag must be.
+
+The order is from cheap to dear, so that a hostile pack is refused early: names and sizes, sets of files, declared bag,
+document, journal, pictures' first bytes, and at last every digest.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from borelog.logbook import chain
+from borelog.logbook import entries as e
+from borelog.pack import coding
+from borelog.pack.bag import DECLARATION, MANIFEST, TAG_MANIFEST
+from borelog.pack.document import SCHEMA_ID, Document, StillRow
+from borelog.pack.errors import Fault, PackError, Refused
+from borelog.pack.sources import Source, opened
+from borelog.text import BorelogError, one_line
+
+_LINE = re.compile(r"([0-9a-f]{64})  (\S+)")
+_SMALL = 8 << 20
+_MUST = ("bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST, "report.html", "README.txt")
+_MUST_DATA = ("data/inspection.json", "data/inspection.schema.json", "data/datapackage.json")
+SIGNATURE = f"{TAG_MANIFEST}.sig"
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """What was read of a pack that held up to its digests: document, journal (empty: none) and digests by file."""
+
+    document: Document
+    entries: tuple[e.Stored, ...]
+    digests: dict[str, str]
+
+
+def _manifest(source: Source, name: str) -> dict[str, str]:
+    out: dict[str, str] = {}
+    try:
+        text = source.read(name, _SMALL).decode("ascii")
+    except UnicodeDecodeError as error:
+        raise Refused(Fault("manifest", name, "holds letters no file name of a pack has")) from error
+    for i, line in enumerate(text.split("\n")[:-1] if text.endswith("\n") else text.split("\n"), 1):
+        match = _LINE.fullmatch(line)
+        if match is None:
+            raise Refused(Fault("manifest", name, f"line {i} is no digest with a file name"))
+        if match[2] in out:
+            raise Refused(Fault("manifest", name, f"line {i} names {match[2][:80]} a second time"))
+        out[match[2]] = match[1]
+    return out
+
+
+def _sets(source: Source, payload: dict[str, str], tags: dict[str, str]) -> Iterator[Fault]:
+    """Files present and files listed must be the same, apart from the tag manifest and its signature."""
+    present = set(source.sizes) - {TAG_MANIFEST, SIGNATURE}
+    inside = {n for n in present if n.startswith("data/")}
+    for listed, there, where in ((payload, inside, MANIFEST), (tags, present - inside, TAG_MANIFEST)):
+        for name in sorted(set(listed) - there):
+            yield Fault("missing", one_line(name, 80), f"is listed in {where} but not here")
+        for name in sorted(there - set(listed)):
+            yield Fault("unlisted", name, f"is here but {where} does not list it; somebody added it")
+
+
+def _bag(source: Source) -> Iterator[Fault]:
+    if source.read("bagit.txt", _SMALL) != DECLARATION:
+        yield Fault("bag", "bagit.txt", "does not declare a BagIt 1.0 bag in UTF-8")
+    try:
+        text = source.read("bag-info.txt", _SMALL).decode("utf-8")
+    except UnicodeDecodeError:
+        yield Fault("bag", "bag-info.txt", "is not UTF-8")
+        return
+    inside = [s for n, s in source.sizes.items() if n.startswith("data/")]
+    wanted = f"Payload-Oxum: {sum(inside)}.{len(inside)}"
+    if wanted not in text.split("\n"):
+        yield Fault(
+            "bag",
+            "bag-info.txt",
+            f"its Payload-Oxum is not {wanted.partition(': ')[2]}: files were added, lost or cut",
+        )
+
+
+def _document(source: Source, payload: dict[str, str]) -> tuple[Document, list[Fault]]:
+    document = coding.decode(source.read("data/inspection.json", coding.MAX_JSON))
+    faults: list[Fault] = []
+    named: set[str] = set()
+    ids: set[str] = set()
+    for still in document.stills:
+        if still.id in ids:
+            faults.append(Fault("still", still.id, "stands twice in inspection.json"))
+        ids.add(still.id)
+        for path, digest in ((still.file, still.sha256), (still.view, still.view_sha256)):
+            if not path:
+                continue
+            named.add(path)
+            if payload.get(path) != digest:
+                faults.append(
+                    Fault("still", path, "has another digest in inspection.json than in the manifest")
+                )
+        if still.file and source.sizes.get(still.file) != still.size:
+            faults.append(Fault("still", still.file, "has another size than inspection.json says"))
+    pictures = {n for n in payload if n.startswith(("data/stills/", "data/views/"))}
+    faults += [
+        Fault("unlisted", n, "is a picture that inspection.json does not name")
+        for n in sorted(pictures - named)
+    ]
+    return document, faults
+
+
+def _journal(source: Source, document: Document) -> tuple[tuple[e.Stored, ...], list[Fault]]:
+    """The entries, their chains checked against each other, the document and the stills."""
+    name = "data/journal.jsonl"
+    held = name in source.sizes
+    if held != (document.about.reader == "archive"):
+        words = "is missing from an archive pack" if not held else "is in a pack that must not hold one"
+        return (), [Fault("journal", name, words)]
+    if not held:
+        return (), []
+    raw = source.read(name, coding.MAX_JSON * 4)
+    if not raw.endswith(b"\n"):
+        return (), [Fault("journal", name, "breaks off in the middle of a line")]
+    stored: list[e.Stored] = []
+    faults: list[Fault] = []
+    for i, line in enumerate(raw[:-1].split(b"\n"), 1):
+        coding.strict_json(line, f"{name} line {i}", bidi=True)
+        try:
+            stored.append(e.decode(line))
+        except BorelogError:
+            return (), [Fault("journal", name, f"line {i} is no entry")]
+        if stored[-1].entry.inspection != document.about.inspection:
+            faults.append(Fault("journal", name, f"line {i} belongs to another inspection"))
+    faults += [Fault("journal", name, words) for words in chain.faults(stored)]
+    if len({s.entry.id for s in stored}) != len(stored):
+        faults.append(Fault("journal", name, "holds an entry twice"))
+    heads: dict[str, tuple[int, str]] = {}
+    for s in sorted(stored, key=lambda s: s.entry.number):
+        heads[s.entry.writer] = (s.entry.number, s.digest)
+    if heads != {h.writer: (h.entries, h.digest) for h in document.journal}:
+        faults.append(Fault("journal", name, "does not end where inspection.json says"))
+    filed = {s.body.sha256 for s in stored if isinstance(s.body, e.StillFiled)}
+    for still in document.stills:
+        if still.original not in filed:
+            faults.append(Fault("still", still.id, "is filed by no entry of the journal"))
+        if still.file and still.sha256 != still.original:
+            faults.append(Fault("still", still.file, "is not the original that the journal filed"))
+    return tuple(stored), faults
+
+
+def _picture(still: StillRow, name: str, data: bytes) -> Fault | None:
+    """Whether first bytes, pixels and ending belong to a picture that a pack may hold."""
+    from borelog.pack.views import SHOWN
+    from borelog.stills import StillError
+    from borelog.stills.intake import opened as picture
+    from borelog.stills.kinds import FILMS, PICTURES, SUFFIXES, kind_of
+
+    kind = kind_of(data)
+    original = name == still.file and still.sha256 == still.original
+    if original and kind.words == "plain text" and name.endswith((".csv", ".txt")):
+        return None
+    if kind.name not in (PICTURES + FILMS if original else SHOWN):
+        return Fault("picture", name, f"holds {kind.words}, which a pack does not carry there")
+    if not name.endswith(SUFFIXES[kind.name]):
+        return Fault("picture", name, f"is named unlike what it is: {kind.words}")
+    if original and kind.name != still.format:
+        return Fault("picture", name, f"is {kind.words}, filed as {one_line(still.format, 20)}")
+    if kind.name in FILMS:
+        return None
+    try:
+        with picture(data, name.rpartition("/")[2]) as (image, _):
+            size = image.size
+    except StillError as error:
+        return Fault("picture", name, one_line(str(error).partition(": ")[2] or str(error), 160))
+    if {*size} != {still.width, still.height} and kind.name not in ("HEIC", "AVIF", "TIFF"):
+        return Fault("picture", name, f"is {size[0]} x {size[1]} pixels, not {still.width} x {still.height}")
+    if not original and not _whole(kind.name, data):
+        return Fault("picture", name, "breaks off before its end")
+    return None
+
+
+def _whole(kind: str, data: bytes) -> bool:
+    """Whether a copy made by a pack reaches its end mark (originals may be cut short as the camera left them)."""
+    if kind == "JPEG":
+        return data.endswith(b"\xff\xd9")
+    return data.endswith(b"IEND\xaeB`\x82") if kind == "PNG" else True
+
+
+def _contents(source: Source, listed: dict[str, str], document: Document) -> Iterator[Fault]:
+    """Every file's digest, and of pictures what they are: each file is read once, two at a time."""
+    stills = {name: s for s in document.stills for name in (s.file, s.view) if name}
+
+    def one(name: str) -> Fault | None:
+        still = stills.get(name)
+        if still is None:
+            return _changed(name, source.digest(name), listed[name])
+        data = source.read(name)
+        wrong = _changed(name, hashlib.sha256(data).hexdigest(), listed[name])
+        return wrong or _picture(still, name, data)
+
+    names = sorted(n for n in listed if n in source.sizes)
+    if not hasattr(source, "folder"):
+        yield from filter(None, map(one, names))
+        return
+    # Hashing lets go of the interpreter, so the second core helps.
+    with ThreadPoolExecutor(2) as pool:
+        yield from filter(None, pool.map(one, names))
+
+
+def _changed(name: str, digest: str, wanted: str) -> Fault | None:
+    if digest == wanted:
+        return None
+    return Fault(
+        "changed", name, "is not the file that the manifest was made of: at least one byte was changed"
+    )
+
+
+def _schema(source: Source) -> Iterator[Fault]:
+    name = "data/inspection.schema.json"
+    found = coding.strict_json(source.read(name, _SMALL), name)
+    if not isinstance(found, dict) or found.get("$id") != SCHEMA_ID:
+        yield Fault("schema", name, f"is not the schema {SCHEMA_ID}")
+
+
+def faults_of(source: Source) -> Iterator[Fault | Read]:
+    """Everything wrong with a pack, in order; at the end, if nothing was, what was read of it.
+
+    Raises
+    ------
+    Refused
+        For what cannot be looked past.
+    """
+    missing = [n for n in _MUST + _MUST_DATA if n not in source.sizes]
+    if missing:
+        yield from (Fault("missing", n, "belongs to every pack and is not here") for n in missing)
+        return
+    clean = True
+    payload, tags = _manifest(source, MANIFEST), _manifest(source, TAG_MANIFEST)
+    for name in payload:
+        if not name.startswith("data/"):
+            raise Refused(
+                Fault("path", one_line(name, 80), f"is no payload and must not stand in {MANIFEST}")
+            )
+    for fault in (*_sets(source, payload, tags), *_bag(source)):
+        clean = False
+        yield fault
+    document, found = _document(source, payload)
+    entries, more = _journal(source, document)
+    for fault in (*found, *more):
+        clean = False
+        yield fault
+    for fault in (*_contents(source, payload | tags, document), *_schema(source)):
+        clean = False
+        yield fault
+    if clean:
+        yield Read(document, entries, payload)
+
+
+def check(path: Path) -> tuple[Fault, ...]:
+    """Everything wrong with the pack (folder or zip) at ``path``, in plain words; empty: whole and unchanged.
+
+    Raises
+    ------
+    PackError
+        If there is no pack to read at all.
+    """
+    out: list[Fault] = []
+    try:
+        with opened(path) as source:
+            out += [f for f in faults_of(source) if isinstance(f, Fault)]
+    except Refused as refused:
+        out.append(refused.fault)
+    return tuple(out)
+
+
+def read(source: Source) -> Read:
+    """What a pack says, if nothing is wrong with it.
+
+    Raises
+    ------
+    Refused
+        With the first thing that is wrong.
+    """
+    for item in faults_of(source):
+        if isinstance(item, Read):
+            return item
+        raise Refused(item)
+    raise PackError("the pack could not be read")
