@@ -335,7 +335,9 @@ class Journal(Reader):
                     f"the logbook {one_line(str(self.folder), 200)} is open for reading only; nothing was saved"
                 )
             if self._stopped:
-                raise DiskFailed(self._stopped)
+                refusal = DiskFailed(self._stopped)
+                refusal.unsaved = True
+                raise refusal
             try:
                 self._db.execute("BEGIN IMMEDIATE")
                 yield

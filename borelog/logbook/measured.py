@@ -39,7 +39,9 @@ def number(text: str, unit: str, to: str | None = None) -> float | None:
         return None
 
 
-def compression_test(inspection: Inspection, test: str = "compression_dry", series: str = "") -> CompressionTest | None:
+def compression_test(
+    inspection: Inspection, test: str = "compression_dry", series: str = ""
+) -> CompressionTest | None:
     """One session of a compression test; None where it has no reading of a cylinder."""
     noted = conditions_of(inspection, test, None, series)
     rows: dict[int, CompressionReading] = {}
@@ -59,7 +61,9 @@ def compression_test(inspection: Inspection, test: str = "compression_dry", seri
         number(noted.get("gauge_full_scale", ""), "psi", "kPa"),
         number(noted.get("graduation", ""), "psi", "kPa"),
     )
-    order = tuple(int(n) for n in noted.get("order", "").replace(",", " ").replace("-", " ").split() if n.isdigit())
+    order = tuple(
+        int(n) for n in noted.get("order", "").replace(",", " ").replace("-", " ").split() if n.isdigit()
+    )
     try:
         return make_test(
             _KIND[test],
@@ -100,7 +104,11 @@ def leak_reading(inspection: Inspection, recorded: Recorded[Reading]) -> LeakRea
         fed = number(noted.get("supply", ""), "psi", "kPa")
         held = fed * (1 - value / 100) if fed is not None else None
     else:
-        fed = Quantity(supply, body.unit).to("kPa") if supply is not None else number(noted.get("supply", ""), body.unit, "kPa")
+        fed = (
+            Quantity(supply, body.unit).to("kPa")
+            if supply is not None
+            else number(noted.get("supply", ""), body.unit, "kPa")
+        )
         held = Quantity(value, body.unit).to("kPa")
     by_dial = noted.get("dial", "") == "per cent only"
     percent_only = body.unit == "%" and (by_dial or fed is None)
