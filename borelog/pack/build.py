@@ -27,6 +27,7 @@ from borelog.text import BorelogError, one_line
 
 if TYPE_CHECKING:
     from borelog.engine.engine import Engine
+    from borelog.pack.views import View
 
 INSIDE, PREVIEWED = 15 << 20, 75 << 20
 """Stills up to the first stand whole in the page; up to the second as previews; above as small copies."""
@@ -124,6 +125,7 @@ def build(
     if "journal" in held and len(entries) != inspection.entries:
         raise PackError("an archive pack needs the whole journal; hand over its entries")
     masks = _masks(inspection)
+    copies = {r.body.sha256: r.body.view_copy for r in inspection.of(e.StillFiled) if r.body.view_copy}
     total = len(document.stills) + 3
     say = progress or (lambda done, of, words: None)
     remarks: list[str] = []
@@ -132,7 +134,7 @@ def build(
         stills = []
         for i, row in enumerate(document.stills):
             say(i, total, f"still {row.id}")
-            stills.append(_still(row, writer, pictures, masks.get(row.original, ()), held, shown))
+            stills.append(_still(row, writer, pictures, masks.get(row.original, ()), held, shown, copies))
         document = _finished(document, tuple(stills))
         say(len(stills), total, "page")
         printed = _print(document, shown, paper, remarks, say) if pdf else None
@@ -177,6 +179,7 @@ def _still(
     masks: tuple[Shape, ...],
     held: Share,
     shown: _Shown,
+    copies: dict[str, str],
 ) -> StillRow:
     """Write what this reader gets of one still, and keep a copy for page and paper."""
     from borelog.pack.views import SHOWN, view_of
@@ -203,7 +206,8 @@ def _still(
         if not is_picture:
             return msgspec.structs.replace(row, **changes)
     try:
-        view = view_of(data, row.format, orientation=row.orientation, masks=masks, name=row.id)
+        view = _filed_copy(copies.get(row.original, ""), pictures) if not masks else None
+        view = view or view_of(data, row.format, orientation=row.orientation, masks=masks, name=row.id)
     except BorelogError as error:
         return msgspec.structs.replace(row, **changes, missing="" if changes else one_line(str(error), 200))
     if "originals" not in held:
@@ -216,6 +220,21 @@ def _still(
     shown.views[row.id] = (view.data, MIME[view.format])
     shown.total += len(view.data)
     return msgspec.structs.replace(row, **changes)
+
+
+def _filed_copy(sha256: str, pictures: Pictures) -> View | None:
+    """The view copy made when the still was filed, where there is one that a browser shows."""
+    from borelog.pack.views import SHOWN, View
+    from borelog.stills.kinds import kind_of
+
+    path = pictures.find(sha256) if sha256 else None
+    if path is None:
+        return None
+    data = path.read_bytes()
+    kind = kind_of(data).name
+    if kind not in SHOWN or hashlib.sha256(data).hexdigest() != sha256:
+        return None
+    return View(data, kind, "view copy made when it was filed; no metadata")
 
 
 def _finished(document: Document, stills: tuple[StillRow, ...]) -> Document:

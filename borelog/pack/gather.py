@@ -308,7 +308,8 @@ def _stills(
             StillRow(
                 id=ids[b.sha256], by=rows.by(r), original=b.sha256, format=one_line(b.format, 40), width=b.width,
                 height=b.height, orientation=b.orientation if 1 <= b.orientation <= 8 else 1,
-                cylinder=p.cylinder if p else None, where=place_words(p.place) if p and p.place else "", place=rows.clean_place(p.place) if p else None,
+                cylinder=p.cylinder if p else None, where=place_words(p.place) if p and p.place else "",
+                place=rows.clean_place(p.place) if p else None,
                 caption=rows.long(p.caption) if p else "", mirror=bool(p and p.mirror), roll=p.roll if p else 0.0,
                 probe=one_line(p.probe, 60) if p else "", taken=one_line(b.taken, 40),
                 camera=one_line(b.camera, 80) if names else "", name=one_line(b.name, 120) if names else "",

@@ -225,7 +225,8 @@ def findings(
             FindingRow(
                 by=by(r), term=one_line(b.term, 60), words=known.term if known else one_line(b.own or b.term, 160),
                 component=known.component if known else one_line(b.component, 60), cylinder=b.cylinder,
-                where=place_words(b.place) if b.place else "", place=clean_place(b.place), severity=severity, severity_words=SEVERITY[severity],
+                where=place_words(b.place) if b.place else "", place=clean_place(b.place),
+                severity=severity, severity_words=SEVERITY[severity],
                 certainty=one_line(b.certainty, 40), age=one_line(b.age, 40), means=known.means if known else "",
                 faked_by="" if not known or known.faked_by == "-" else known.faked_by,
                 fake_checked=long(b.fake_checked), method=one_line(b.method, 120), note=long(b.note),

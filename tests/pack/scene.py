@@ -91,21 +91,39 @@ class Scene:
         return engine_of(self.inspection)
 
 
-def filed(journal: Journal, name: str, data: bytes, kind: str, width: int, height: int, orientation: int = 1) -> e.StillFiled:
+def filed(
+    journal: Journal, name: str, data: bytes, kind: str, width: int, height: int, orientation: int = 1
+) -> e.StillFiled:
     """A still in the store and its entry."""
     sha256 = journal.pictures.put(data, "." + name.rpartition(".")[2])
     return e.StillFiled(
-        sha256=sha256, name=name, size=len(data), format=kind, width=width, height=height, orientation=orientation,
-        camera="Probe 5000", taken="2031-05-04 09:00:00",
+        sha256=sha256,
+        name=name,
+        size=len(data),
+        format=kind,
+        width=width,
+        height=height,
+        orientation=orientation,
+        camera="Probe 5000",
+        taken="2031-05-04 09:00:00",
     )
 
 
 def verdict(entries: tuple[str, ...] = ()) -> Verdict:
     """A judgement with every part filled."""
     burnt = Hypothesis(
-        fault="exhaust_valve_burnt", label="burnt exhaust valve", probability=0.81, word="likely",
-        speaks_for=(Because(text="air is heard at the tailpipe", strength="strongly for", weight=2.3, entries=entries),),
-        speaks_against=(Because(text="the valve rim was seen only in part", strength="weakly against", weight=-0.4),),
+        fault="exhaust_valve_burnt",
+        label="burnt exhaust valve",
+        probability=0.81,
+        word="likely",
+        speaks_for=(
+            Because(
+                text="air is heard at the tailpipe", strength="strongly for", weight=2.3, entries=entries
+            ),
+        ),
+        speaks_against=(
+            Because(text="the valve rim was seen only in part", strength="weakly against", weight=-0.4),
+        ),
         flip="no air at the tailpipe after tapping the valve",
     )
     rings = Hypothesis(fault="rings", label="worn or stuck rings", probability=0.12, word="unlikely")
@@ -160,13 +178,22 @@ RULES = (
 )  # fmt: skip
 
 
-def build_scene(folder: Path, *, stills: int = 6, name: str = "Grey saloon, cylinder 3 dead", note: str = "") -> Scene:
+def build_scene(
+    folder: Path, *, stills: int = 6, name: str = "Grey saloon, cylinder 3 dead", note: str = ""
+) -> Scene:
     """A logbook with one inspection in ``folder``."""
     journal = Journal.open(folder)
     id_ = journal.create(name, who=WHO, demo=True)
     one, two = picture(1), picture(2)
     kinds: list[tuple[str, bytes, str, int, int, int]] = [
-        ("IMG_0001.JPG", encoded(one, "JPEG", quality=90, exif=exif(), comment=b"SECRETCOMMENT"), "JPEG", 640, 480, 1),
+        (
+            "IMG_0001.JPG",
+            encoded(one, "JPEG", quality=90, exif=exif(), comment=b"SECRETCOMMENT"),
+            "JPEG",
+            640,
+            480,
+            1,
+        ),
         ("IMG_0002.JPG", encoded(two, "JPEG", quality=90, exif=exif(6)), "JPEG", 480, 640, 6),
         ("crown.png", encoded(picture(3, 320, 240), "PNG", exif=exif()), "PNG", 320, 240, 1),
         ("old.bmp", encoded(picture(4, 160, 120), "BMP"), "BMP", 160, 120, 1),
@@ -174,7 +201,8 @@ def build_scene(folder: Path, *, stills: int = 6, name: str = "Grey saloon, cyli
         ("phone.webp", encoded(picture(6, 320, 240), "WEBP", quality=80), "WebP", 320, 240, 1),
     ]
     kinds += [
-        (f"more{i}.jpg", encoded(picture(10 + i), "JPEG", quality=88), "JPEG", 640, 480, 1) for i in range(max(0, stills - 6))
+        (f"more{i}.jpg", encoded(picture(10 + i), "JPEG", quality=88), "JPEG", 640, 480, 1)
+        for i in range(max(0, stills - 6))
     ]
     files = [filed(journal, *k) for k in kinds]
     files.append(filed(journal, "run.avi", film(), "AVI", 0, 0))
@@ -194,7 +222,12 @@ def build_scene(folder: Path, *, stills: int = 6, name: str = "Grey saloon, cyli
         (e.StillPlaced(files[5].sha256, place=Place("plug_tray")), ""),
         (e.Conditions("compression_dry", {"battery": "12,2 V", "throttle": "open"}), ""),
     ]
-    for cylinder, typed, values in ((1, "178 176 psi", (178.0, 176.0)), (2, "165", (165.0,)), (3, "110", (110.0,)), (4, "174", (174.0,))):
+    for cylinder, typed, values in (
+        (1, "178 176 psi", (178.0, 176.0)),
+        (2, "165", (165.0,)),
+        (3, "110", (110.0,)),
+        (4, "174", (174.0,)),
+    ):
         bodies.append((e.Reading("compression_dry", cylinder, typed, values, "psi", note=note), "measured"))
     bodies += [
         (e.Reading("leakdown", 3, "62 % exhaust", (62.0,), "%", air=("exhaust",)), "measured"),
@@ -227,7 +260,9 @@ def build_scene(folder: Path, *, stills: int = 6, name: str = "Grey saloon, cyli
     journal.append_many(id_, bodies, who=WHO, at=AT)
     inspection = journal.inspection(id_)
     low = next(r.id for r in inspection.of(e.Reading) if r.body.cylinder == 3)
-    journal.append(id_, e.Correct(low, e.Reading("compression_dry", 3, "108", (108.0,), "psi")), who=WHO, at=AT)
+    journal.append(
+        id_, e.Correct(low, e.Reading("compression_dry", 3, "108", (108.0,), "psi")), who=WHO, at=AT
+    )
     gone = journal.append(id_, e.Note("entered on the wrong car"), who=WHO, at=AT)
     journal.append(id_, e.Withdraw(gone.entry.id, "wrong car"), who=WHO, at=AT)
     return Scene(journal, id_, digests, verdict((low,)), RULES)
