@@ -1,0 +1,1 @@
+"""The terminal screens: key -> act -> entry -> repaint. Nothing here decides anything about an engine."""

@@ -1,0 +1,273 @@
+"""The application: it wires screens, desk, keys and themes together and holds no rule of its own."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from textual import work
+from textual.app import App
+from textual.binding import BindingsMap
+from textual.message import Message
+from textual.worker import get_current_worker
+
+from borelog.text import BorelogError
+from borelog.tui import guard, themes
+from borelog.tui.desk import Desk, Outcome
+from borelog.tui.keymap import Settings, keys_in_force
+
+if TYPE_CHECKING:
+    from borelog.acts.bench import Bench
+    from borelog.tui.base import Room
+
+
+def _rooms() -> dict[str, Callable[[], Room]]:
+    """Makers of the main screens; each is imported when it is first shown."""
+
+    def maker(module: str, name: str) -> Callable[[], Room]:
+        def make() -> Room:
+            from importlib import import_module
+
+            room: Room = getattr(import_module(f"borelog.tui.screens.{module}"), name)()
+            return room
+
+        return make
+
+    return {
+        "logbook": maker("logbook", "LogbookRoom"),
+        "plan": maker("plan", "PlanRoom"),
+        "facts": maker("facts", "FactsRoom"),
+        "readings": maker("readings", "ReadingsRoom"),
+        "stills": maker("stills", "StillsRoom"),
+        "verdict": maker("verdict", "VerdictRoom"),
+        "pack": maker("pack", "PackRoom"),
+    }
+
+
+class Acted(Message):
+    """An act ended on the acts' thread."""
+
+    def __init__(self, outcome: Outcome) -> None:
+        self.outcome = outcome
+        super().__init__()
+
+
+class Screens(App[None], inherit_bindings=False):
+    """The screens over one logbook."""
+
+    ENABLE_COMMAND_PALETTE = False
+    TITLE = "borelog"
+
+    def __init__(self, bench: Bench, settings: Settings | None = None, open_id: str = "") -> None:
+        guard.guard_zero_pixels()
+        super().__init__()
+        self.settings = settings or Settings()
+        self.keys = keys_in_force(self.settings.keys)
+        self.letters = self.settings.letters
+        self.large = self.settings.large
+        self.animation_level = "none"
+        self.desk = Desk(bench, tell=self._told)
+        self.open_id = open_id
+        self.cell_pixels: tuple[float, float] | None = None
+        self.color_depth = self._depth()
+        self._bindings = BindingsMap([])
+        for palette in themes.PALETTES.values():
+            self.register_theme(themes.textual_theme(palette))
+        self.theme = self.settings.theme
+        self.rooms: dict[str, Room] = {}
+        self._asked_to_quit = False
+
+    @staticmethod
+    def _depth() -> str:
+        """How many colours our own picture rows may use."""
+        if os.environ.get("NO_COLOR"):
+            return "grey"
+        if os.environ.get("COLORTERM", "").lower() in ("truecolor", "24bit"):
+            return "full"
+        return "256"
+
+    @property
+    def palette(self) -> themes.Palette:
+        """The colours in force."""
+        return themes.PALETTES[self.theme]
+
+    @property
+    def logbook_words(self) -> str:
+        """Which logbook this is."""
+        folder = self.desk.bench.journal.folder
+        shown = str(folder).replace(os.path.expanduser("~"), "~", 1)
+        return f"{'demo logbook' if folder.name == 'demo-logbook' else 'logbook'} {shown}"
+
+    def on_mount(self) -> None:
+        """First screen, then look for other writers once a second."""
+        self.go("logbook")
+        if self.open_id:
+            self.open_inspection(self.open_id)
+        self.set_interval(1.0, self.desk.look_again)
+
+    # --- going about ---------------------------------------------------------------------------------------------
+
+    def go(self, where: str) -> None:
+        """Show a main screen."""
+        if where != "logbook" and not self.desk.id:
+            self.room_now().say(
+                "open an inspection first: Enter opens the one in hand, n begins a new one", "watch"
+            )
+            return
+        if where not in self.rooms:
+            self.rooms[where] = _rooms()[where]()
+            self.install_screen(self.rooms[where], where)
+        if len(self.screen_stack) > 1:
+            while len(self.screen_stack) > 2:
+                self.pop_screen()
+            self.switch_screen(where)
+        else:
+            self.push_screen(where)
+
+    def room_now(self) -> Room:
+        """The main screen shown, also under a question."""
+        from borelog.tui.base import Room
+
+        return next(s for s in reversed(self.screen_stack) if isinstance(s, Room))
+
+    def open_inspection(self, id_: str) -> None:
+        """Take an inspection in hand and show its cylinders."""
+
+        def opened(outcome: Outcome) -> None:
+            if not outcome.failed:
+                self.go("plan")
+
+        self.do(lambda: id_, opens=True, then=opened)
+
+    # --- acts ----------------------------------------------------------------------------------------------------
+
+    def do(
+        self,
+        act: Callable[[], Any],
+        said: Callable[[Any], str] | str = "",
+        *,
+        opens: bool = False,
+        then: Callable[[Outcome], None] | None = None,
+    ) -> None:
+        """Run an act on the acts' thread; the screen is painted anew when it is done."""
+        self.desk.do(act, said, opens=opens, then=then)
+
+    def _told(self, outcome: Outcome) -> None:
+        self.post_message(Acted(outcome))
+
+    def on_acted(self, message: Acted) -> None:
+        """Say how an act ended, paint, and have the verdict worked out anew."""
+        outcome = message.outcome
+        changed = self.desk.arrived(outcome)
+        room = self.room_now()
+        if outcome.words:
+            room.say(outcome.words, "bad" if outcome.failed else "quiet")
+        if outcome.then:
+            outcome.then(outcome)
+        if changed:
+            self.judge()
+        self.room_now().show()
+
+    def judge(self) -> None:
+        """Work out the verdict on a thread of its own; only the latest counts."""
+        if self.desk.id:
+            self._judge(self.desk.id, self.desk.inspection)
+
+    @work(thread=True, exclusive=True, group="verdict", exit_on_error=False)
+    def _judge(self, id_: str, inspection: Any) -> None:
+        verdict, words = judged(self.desk.bench, id_)
+        if not get_current_worker().is_cancelled:
+            self.call_from_thread(self._judged, inspection, verdict, words)
+
+    def _judged(self, inspection: Any, verdict: Any, words: str) -> None:
+        if inspection is self.desk.inspection:
+            self.desk.verdict = verdict
+            if words:
+                self.room_now().say(words, "watch")
+            self.room_now().show()
+
+    def act(self, name: str) -> None:
+        """Do what works everywhere."""
+        if name in _rooms():
+            self.go(name)
+        else:
+            getattr(self, f"act_{name}")()
+
+    def act_undo(self) -> None:
+        """Take back the person's own last entry and say what it was."""
+        self._step_back("undo", "taken back")
+
+    def act_redo(self) -> None:
+        """Bring it back and say what it was."""
+        self._step_back("redo", "brought back")
+
+    def _step_back(self, name: str, words: str) -> None:
+        from borelog.acts import entering
+
+        id_, bench = self.desk.id, self.desk.bench
+        if id_:
+            self.do(lambda: getattr(entering, name)(bench, id_), lambda said: f"{words}: {said}")
+        else:
+            self.room_now().say(
+                "open an inspection first; then what you entered there can be taken back", "watch"
+            )
+
+    def act_large(self) -> None:
+        """Large digits on or off."""
+        self.large = not self.large
+        self.room_now().show()
+
+    def act_light(self) -> None:
+        """Dark or light colours."""
+        self.theme = themes.DAY.name if self.palette.dark else themes.NIGHT.name
+        self.room_now().show()
+
+    def act_back(self) -> None:
+        """One step back: a question closes, a screen goes back to the cylinders, these to the logbook."""
+        if self.screen is not self.room_now():
+            self.pop_screen()
+        elif self.room_now().where != "logbook":
+            self.go("logbook" if self.room_now().where == "plan" else "plan")
+
+    def act_help(self) -> None:
+        """Every key that works here."""
+        from borelog.tui.screens.help import HelpPage
+
+        self.push_screen(HelpPage(self.room_now()))
+
+    def act_doctor(self) -> None:
+        """What this terminal can do."""
+        from borelog.tui.screens.doctor import DoctorPage
+
+        self.push_screen(DoctorPage())
+
+    def act_find(self) -> None:
+        """Find anything by its words."""
+        from borelog.tui.screens.find import FindPage
+
+        self.push_screen(FindPage())
+
+    def act_quit(self) -> None:
+        """Leave; asked twice only while something is being written or made."""
+        if self.desk.busy and not self._asked_to_quit:
+            self._asked_to_quit = True
+            self.room_now().say(
+                "something is still being written: press the key again to leave all the same", "watch"
+            )
+            return
+        self.exit()
+
+    def on_unmount(self) -> None:
+        """Finish what is queued."""
+        self.desk.close()
+
+
+def judged(bench: Bench, id_: str) -> tuple[Any, str]:
+    """The verdict, or None and a plain reason why there is none."""
+    from borelog.acts.judging import verdict_of
+
+    try:
+        return verdict_of(bench, id_).verdict, ""
+    except BorelogError as error:
+        return None, f"no verdict: {error}"

@@ -1,0 +1,170 @@
+"""What is on the desk: the logbook, the inspection in hand, the cylinder in hand; and the one queue through which all acts go.
+
+Acts run on one thread of their own, in order, so that a slow disk never holds up a key. The screens only ever see
+values: the inspection as folded after the last act, and the verdict once it is worked out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, TypeVar
+
+from borelog.logbook.inspection import Inspection
+from borelog.text import BorelogError
+
+if TYPE_CHECKING:
+    from borelog.acts.bench import Bench
+    from borelog.engine.engine import Engine
+
+T = TypeVar("T")
+
+
+@dataclass(slots=True)
+class Outcome:
+    """How an act ended: what to say, whether it failed, and the inspection afterwards."""
+
+    words: str = ""
+    failed: bool = False
+    inspection: Inspection | None = None
+    value: Any = None
+    saved_at: str = ""
+    then: Callable[[Outcome], None] | None = None
+
+
+@dataclass(slots=True)
+class Desk:
+    """The state all screens share. ``tell`` is called on the acts' thread with every outcome."""
+
+    bench: Bench
+    tell: Callable[[Outcome], None] = lambda outcome: None
+    inspection: Inspection | None = None
+    cylinder: int | None = None
+    still: str = ""
+    verdict: Any = None
+    verdict_head: str = ""
+    how: str = ""
+    units: dict[str, str] = field(default_factory=dict)
+    series: dict[str, str] = field(default_factory=dict)
+    saved_at: str = ""
+    busy: int = 0
+    seen_version: int = -1
+    _queue: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "acts"))
+
+    @property
+    def id(self) -> str:
+        """The id of the inspection in hand, '' for none."""
+        return self.inspection.id if self.inspection else ""
+
+    @property
+    def engine(self) -> Engine | None:
+        """The engine in hand, None while its layout is not known."""
+        from borelog.logbook.described import engine_of
+
+        return engine_of(self.inspection) if self.inspection else None
+
+    @property
+    def cylinders(self) -> tuple[int, ...]:
+        """Cylinder numbers of the engine in hand; of the cylinders named in the record while no layout is known."""
+        if engine := self.engine:
+            return engine.cylinders
+        return named_cylinders(self.inspection) if self.inspection else ()
+
+    def pick(self, cylinder: int | None) -> None:
+        """Take a cylinder in hand."""
+        self.cylinder = cylinder if cylinder in self.cylinders else next(iter(self.cylinders), None)
+
+    def step(self, by: int) -> None:
+        """Take the next or previous cylinder by number in hand."""
+        if cylinders := self.cylinders:
+            at = cylinders.index(self.cylinder) if self.cylinder in cylinders else 0
+            self.cylinder = cylinders[(at + by) % len(cylinders)]
+
+    def do(
+        self,
+        act: Callable[[], T],
+        said: Callable[[T], str] | str = "",
+        *,
+        opens: bool = False,
+        then: Callable[[Outcome], None] | None = None,
+    ) -> Future[Outcome]:
+        """Run an act on the acts' thread; the outcome carries the inspection as it stands afterwards.
+
+        ``opens``: the act returns the id of another inspection to take in hand. ``then`` travels with the outcome and
+        is called on the screens' side once it arrived there.
+        """
+        id_ = self.id
+        self.busy += 1
+
+        def run() -> Outcome:
+            outcome = self._run(act, said, id_, opens)
+            outcome.then = then
+            self.tell(outcome)
+            return outcome
+
+        return self._queue.submit(run)
+
+    def _run(self, act: Callable[[], T], said: Callable[[T], str] | str, id_: str, opens: bool) -> Outcome:
+        try:
+            value = act()
+            words = said if isinstance(said, str) else said(value)
+            now = self.bench.inspection(str(value) if opens else id_) if (opens or id_) else None
+            self.seen_version = self.bench.journal.version()
+            return Outcome(words, inspection=now, value=value, saved_at=f"{datetime.now():%H:%M:%S}")
+        except BorelogError as error:
+            return Outcome(str(error), failed=True)
+        except Exception as error:  # noqa: BLE001 - whatever goes wrong must reach the person, not end the queue
+            return Outcome(
+                f"that went wrong and nothing was entered: {type(error).__name__}: {error}", failed=True
+            )
+
+    def arrived(self, outcome: Outcome) -> bool:
+        """Take an outcome over on the screens' side; True when the inspection in hand changed."""
+        self.busy -= 1
+        if outcome.failed or outcome.inspection is None:
+            return False
+        changed = outcome.inspection is not self.inspection
+        other = outcome.inspection.id != self.id
+        self.inspection = outcome.inspection
+        if other:
+            self.verdict, self.verdict_head, self.still, self.how = None, "", "", ""
+            self.units, self.series = {}, {}
+            self.cylinder = None
+        if changed:
+            self.saved_at = outcome.saved_at
+        if self.cylinder not in self.cylinders:
+            self.pick(self.cylinder)
+        return changed
+
+    def look_again(self) -> None:
+        """See whether anybody else wrote to the logbook; tells only if so."""
+        id_ = self.id
+
+        def run() -> None:
+            try:
+                version = self.bench.journal.version()
+                if version == self.seen_version:
+                    return
+                first, self.seen_version = self.seen_version < 0, version
+                now = self.bench.inspection(id_) if id_ else None
+            except BorelogError:
+                return
+            if not first:
+                self.busy += 1
+                self.tell(Outcome(inspection=now, value="news"))
+
+        if not self._queue._work_queue.qsize():
+            self._queue.submit(run)
+
+    def close(self) -> None:
+        """Finish what is queued and let go of the logbook."""
+        self._queue.shutdown(wait=True)
+        self.bench.journal.close()
+
+
+def named_cylinders(inspection: Inspection) -> tuple[int, ...]:
+    """Cylinders that anything recorded speaks of, for an engine whose layout is not noted yet."""
+    found = {getattr(r.body, "cylinder", None) for group in inspection.things.values() for r in group}
+    return tuple(sorted(c for c in found if isinstance(c, int)))

@@ -1,0 +1,465 @@
+"""The readings grid: one widget that paints all rows, with one editor for the cell in hand.
+
+It shows and reports; what a cell means, and what becomes of what was typed, is the screen's to say.
+"""
+
+from __future__ import annotations
+
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.geometry import Offset, Region, Size
+from textual.message import Message
+from textual.strip import Strip
+
+from borelog.tui.editing import Edit, begun
+from borelog.tui.painted import Painted, strip_of, style_of
+from borelog.tui.views.readings import ENGINE, Cell, Grid, Row
+from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded
+
+_OPENERS = set("0123456789.,~<>≈()")
+
+
+class GridView(Painted):
+    """Rows down, cylinders across; label column fixed, the rest scrolls sideways with the cell in hand."""
+
+    class Entered(Message):
+        """What was typed in a cell was accepted; ``then`` says where to go next: 'next', 'up', 'down' or 'stay'."""
+
+        def __init__(self, row: Row, column: int, text: str, then: str) -> None:
+            self.row, self.column, self.text, self.then = row, column, text, then
+            super().__init__()
+
+    class Answered(Message):
+        """A letter answered a question; ``answer`` is its id and words."""
+
+        def __init__(self, row: Row, column: int, answer: tuple[str, str]) -> None:
+            self.row, self.column, self.answer = row, column, answer
+            super().__init__()
+
+    class Moved(Message):
+        """Another cell is in hand."""
+
+    class Typing(Message):
+        """The text being typed changed."""
+
+        def __init__(self, row: Row, column: int, text: str) -> None:
+            self.row, self.column, self.text = row, column, text
+            super().__init__()
+
+        def can_replace(self, message: Message) -> bool:
+            """Only the latest counts."""
+            return isinstance(message, GridView.Typing)
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.grid = Grid((), ())
+        self.at: tuple[int, int] = (0, ENGINE)
+        self.edit: Edit | None = None
+        self.drafts: dict[tuple[tuple[str, ...], int], str] = {}
+        self.pending: dict[tuple[tuple[str, ...], int], str] = {}
+        self.first_column = 0
+        self._column = ENGINE
+
+    # --- what is shown -------------------------------------------------------------------------------------------
+
+    def set_grid(self, grid: Grid) -> None:
+        """Show another state of the grid; the cell in hand stays the same row by its key."""
+        key = self.row.key if self.grid.rows and self.at[0] < len(self.grid.rows) else None
+        self.grid = grid
+        row = next((k for k, r in enumerate(grid.rows) if r.key == key), None)
+        if row is None:
+            row = min(self.at[0], max(0, len(grid.rows) - 1))
+        self.at = (row, self.at[1])
+        self._land()
+        self.virtual_size = Size(self.size.width, len(grid.rows))
+        self.refresh()
+
+    @property
+    def row(self) -> Row:
+        """The row in hand."""
+        return self.grid.rows[self.at[0]]
+
+    @property
+    def column(self) -> int:
+        """The column in hand: a cylinder, or ENGINE."""
+        return self.at[1]
+
+    @property
+    def cell(self) -> Cell:
+        """The cell in hand."""
+        return self.row.cells.get(self.column, Cell())
+
+    def _land(self) -> None:
+        """Bring row and column in hand to a cell that exists."""
+        if not self.grid.rows:
+            return
+        row = self.at[0]
+        if self.grid.rows[row].kind == "head":
+            row = self._beside(row, 1)
+        columns = self.grid.columns(self.grid.rows[row])
+        column = (
+            self.at[1]
+            if self.at[1] in columns
+            else self._column
+            if self._column in columns
+            else columns[0]
+            if columns
+            else ENGINE
+        )
+        self.at = (row, column)
+        if column != ENGINE:
+            self._column = column
+
+    def _beside(self, row: int, way: int) -> int:
+        k = row
+        while 0 <= k < len(self.grid.rows) and (
+            self.grid.rows[k].kind == "head" or not self.grid.columns(self.grid.rows[k])
+        ):
+            k += way
+        if 0 <= k < len(self.grid.rows):
+            return k
+        return (
+            self._beside(row, -way)
+            if way == 1
+            else next((i for i, r in enumerate(self.grid.rows) if r.kind != "head"), 0)
+        )
+
+    # --- going about ---------------------------------------------------------------------------------------------
+
+    def go(self, row: int, column: int) -> None:
+        """Take a cell in hand and bring it into view."""
+        self.at = (min(max(0, row), len(self.grid.rows) - 1), column)
+        if column != ENGINE:
+            self._column = column
+        self._land()
+        head = max((k for k in range(self.at[0] + 1) if self.grid.rows[k].kind == "head"), default=0)
+        self.keep_in_view(self.at[0])
+        if self.at[0] - head < self.size.height - 2:
+            self.keep_in_view(head, 0)
+        self.refresh()
+        self.post_message(self.Moved())
+
+    def step(self, down: int) -> None:
+        """A row up or down; heads are passed over."""
+        k = self.at[0] + down
+        while 0 <= k < len(self.grid.rows) and self.grid.rows[k].kind == "head":
+            k += down
+        if 0 <= k < len(self.grid.rows):
+            self.go(k, self.at[1])
+
+    def step_group(self, down: int) -> None:
+        """The first cell of the next or previous group that can be entered."""
+        heads = [k for k, r in enumerate(self.grid.rows) if r.kind == "head"]
+        here = max((i for i, k in enumerate(heads) if k <= self.at[0]), default=0)
+        target = here + down
+        if 0 <= target < len(heads):
+            self.go(heads[target] + 1, self._column)
+
+    def step_cell(self, right: int) -> None:
+        """A cell left or right."""
+        columns = self.grid.columns(self.row)
+        if self.at[1] in columns:
+            k = columns.index(self.at[1]) + right
+            if 0 <= k < len(columns):
+                self.go(self.at[0], columns[k])
+
+    def go_to(self, test: str, cylinder: int | None = None) -> bool:
+        """Take the first row of a test in hand, at a cylinder; False if there is none."""
+        for k, row in enumerate(self.grid.rows):
+            if row.test == test and row.kind in ("reading", "question"):
+                self.go(k, cylinder or self._column)
+                return True
+        return False
+
+    def go_to_entry(self, entry: str) -> bool:
+        """Take the cell in hand that shows a journal entry; False if none does."""
+        for k, row in enumerate(self.grid.rows):
+            for column, cell in row.cells.items():
+                if cell.entry == entry:
+                    self.go(k, column)
+                    return True
+        return False
+
+    def next_blank(self, readings_only: bool = False) -> bool:
+        """The next cell in which nothing is noted, after the one in hand; False if there is none."""
+        start = False
+        spots = [
+            (k, c)
+            for k, r in enumerate(self.grid.rows)
+            if r.kind not in ("head", "fold")
+            for c in self.grid.columns(r)
+        ]
+        for lap in (spots, spots):
+            for k, c in lap:
+                row = self.grid.rows[k]
+                blank = row.cells.get(c, Cell()).status == "missing" and (
+                    not readings_only or row.kind == "reading"
+                )
+                if start and blank:
+                    self.go(k, c)
+                    return True
+                start = start or (k, c) == self.at
+        return False
+
+    # --- typing --------------------------------------------------------------------------------------------------
+
+    def begin(self, text: str | None = None) -> None:
+        """Open the editor on the cell in hand."""
+        if self.row.kind in ("head", "fold"):
+            return
+        key = (self.row.key, self.column)
+        self.edit = begun(self.drafts.get(key, self.cell.edit) if text is None else text)
+        self._typing()
+
+    def _typing(self) -> None:
+        self.refresh_row()
+        if self.edit is not None:
+            self.post_message(self.Typing(self.row, self.column, self.edit.text))
+
+    def accept(self, then: str = "next") -> None:
+        """Report what was typed; nothing typed over nothing just goes on."""
+        edit, self.edit = self.edit, None
+        if edit is not None:
+            self.drafts.pop((self.row.key, self.column), None)
+            if edit.text.strip() or self.cell.edit:
+                self.post_message(self.Entered(self.row, self.column, edit.text, then))
+                self.refresh()
+                return
+        self.onward(then)
+
+    def leave(self) -> None:
+        """Close the editor; what was typed stays in the cell as not entered."""
+        if self.edit is not None:
+            text, self.edit = self.edit.text, None
+            if text.strip() and text != self.cell.edit:
+                self.drafts[(self.row.key, self.column)] = text
+            self.refresh()
+            self.post_message(self.Moved())
+
+    def onward(self, then: str) -> None:
+        """Where to go after an entry."""
+        if then == "next":
+            columns = self.grid.columns(self.row)
+            at = columns.index(self.column) if self.column in columns else len(columns)
+            if at + 1 < len(columns):
+                self.go(self.at[0], columns[at + 1])
+            else:
+                self._next_row(columns)
+        elif then in ("up", "down"):
+            self.step(-1 if then == "up" else 1)
+        self.refresh()
+
+    def _next_row(self, columns: tuple[int, ...]) -> None:
+        before = self.at[0]
+        self.step(1)
+        if self.at[0] != before and not self.row.span:
+            self.go(self.at[0], self.grid.columns(self.row)[0])
+
+    async def on_key(self, event: events.Key) -> None:
+        """Editing keys while typing; a digit or an answer's letter begins or answers; all else is left to the screen."""
+        if self.edit is not None:
+            self._edit_key(event)
+            return
+        char = event.character or ""
+        if not self.grid.rows or len(char) != 1 or not char.isprintable():
+            return
+        row = self.row
+        if row.takes_letters and char.isalpha():
+            answer = next(((id_, words) for k, id_, words in row.answers if k == char.lower()), None)
+            if answer:
+                self.post_message(self.Answered(row, self.column, answer))
+            else:
+                self.post_message(self.Typing(row, self.column, char))
+            event.stop()
+            event.prevent_default()
+        elif (
+            row.kind in ("reading", "condition", "fact")
+            and not row.takes_letters
+            and (char in _OPENERS or char.isalpha())
+        ):
+            self.edit = Edit().typed(char)
+            self._typing()
+            event.stop()
+            event.prevent_default()
+
+    def _edit_key(self, event: events.Key) -> None:
+        assert self.edit is not None
+        event.stop()
+        event.prevent_default()
+        if event.key in ("enter", "ctrl+j", "tab"):
+            self.accept("next")
+        elif event.key in ("up", "down"):
+            self.accept(event.key)
+        elif event.key in ("escape", "ctrl+o"):
+            self.leave()
+        elif (changed := self.edit.key(event.key)) is not None:
+            self.edit = changed
+            self._typing()
+        elif event.character and event.character.isprintable():
+            self.edit = self.edit.typed(event.character)
+            self._typing()
+        else:
+            # A function key or the like: keep what was typed, then let the screen have the key.
+            self.leave()
+            event._stop_propagation = False
+            event._no_default_action = False
+
+    def on_paste(self, event: events.Paste) -> None:
+        """Pasted text goes into the editor."""
+        if self.grid.rows and self.row.kind in ("reading", "condition", "fact"):
+            self.edit = (self.edit or Edit()).typed(event.text)
+            self._typing()
+            event.stop()
+
+    def on_blur(self) -> None:
+        """What is being typed stays as a draft."""
+        self.leave()
+        self.refresh()
+
+    def on_click(self, event: events.Click) -> None:
+        """Take the cell under the pointer in hand; a second click opens it."""
+        k = event.y - 1 + round(self.scroll_y)
+        if event.y < 1 or not 0 <= k < len(self.grid.rows) or self.grid.rows[k].kind == "head":
+            return
+        row = self.grid.rows[k]
+        column = ENGINE
+        if not row.span:
+            shown = self.shown_columns()
+            at = (event.x - self.label_room()) // self.cell_room()
+            if not 0 <= at < len(shown):
+                return
+            column = shown[at]
+        if self.at == (k, column):
+            self.begin()
+        else:
+            self.leave()
+            self.go(k, column)
+
+    # --- painting ------------------------------------------------------------------------------------------------
+
+    def label_room(self) -> int:
+        """Width of the label column."""
+        return 22 if self.size.width >= 76 else 17 if self.size.width >= 56 else 14
+
+    def cell_room(self) -> int:
+        """Width of a cell."""
+        count = max(1, len(self.grid.cylinders))
+        return min(16, max(8, (self.size.width - self.label_room() - 1) // count))
+
+    def shown_columns(self) -> tuple[int, ...]:
+        """The cylinders that fit, so that the one in hand is among them."""
+        fit = max(1, (self.size.width - self.label_room() - 1) // self.cell_room())
+        cylinders = self.grid.cylinders
+        if self._column in cylinders:
+            at = cylinders.index(self._column)
+            self.first_column = min(max(self.first_column, at - fit + 1), at)
+        self.first_column = max(0, min(self.first_column, len(cylinders) - fit))
+        return cylinders[self.first_column : self.first_column + fit]
+
+    def keep_in_view(self, row: int, margin: int = 1) -> None:
+        """As for lines, with the cylinder numbers' line above."""
+        top, high = round(self.scroll_y), max(1, self.size.height - 1)
+        if row - margin < top:
+            self.scroll_to(y=max(0, row - margin), animate=False, force=True, immediate=True)
+        elif row + margin >= top + high:
+            self.scroll_to(y=row + margin - high + 1, animate=False, force=True, immediate=True)
+
+    def render_line(self, y: int) -> Strip:
+        """The cylinder numbers on top, then rows."""
+        room, app = self.size.width, self.screens
+        if y == 0:
+            return strip_of(self._numbers(), room, app.palette, app.letters, panel=True)
+        k = y - 1 + round(self.scroll_y)
+        if k >= len(self.grid.rows):
+            return strip_of((), room, app.palette, app.letters)
+        strip = strip_of(self._line(k), room, app.palette, app.letters)
+        if self.edit is not None and k == self.at[0]:
+            return self._with_editor(strip, y)
+        return strip
+
+    def _numbers(self) -> Line:
+        shown = self.shown_columns()
+        more_left = "◀ " if self.first_column else ""
+        more_right = " ▶" if shown and shown[-1] != self.grid.cylinders[-1] else ""
+        head = padded(f" {more_left}cylinder", self.label_room())
+        out = [Span(head, "quiet")]
+        for c in shown:
+            text = padded(f" {c}{more_right if c == shown[-1] else ''}", self.cell_room())
+            out.append(Span(text, "ink", "pick" if c == self._column else "bold"))
+        return tuple(out)
+
+    def _line(self, k: int) -> Line:
+        row = self.grid.rows[k]
+        label_room, room = self.label_room(), self.size.width
+        if row.kind == "head":
+            head = f" {row.label.upper()} "
+            hint = f" {row.hint}" if row.hint else ""
+            return (
+                Span(head, "ink", "bold"),
+                Span(cut(hint, max(0, room - cells(head) - 2)), "quiet"),
+                Span(" "),
+                Span("─" * room, "rule"),
+            )
+        here = k == self.at[0]
+        unit = f" {row.unit}" if row.unit and row.kind in ("reading", "condition", "fact") else ""
+        label = padded(
+            f"{'▸' if here else ' '}{cut(row.label, label_room - 1 - cells(unit) - 1)}{unit}", label_room
+        )
+        out: list[Span] = [Span(label, "ink" if here else "quiet", "bold" if here else "")]
+        columns = (ENGINE,) if row.span else self.shown_columns()
+        wide = room - label_room - 1 if row.span else self.cell_room()
+        for c in columns:
+            out.append(self._cell(row, c, wide, here and c == self.at[1]))
+        return tuple(out)
+
+    def _cell(self, row: Row, column: int, wide: int, held: bool) -> Span:
+        cell = row.cells.get(column, Cell())
+        key = (row.key, column)
+        if key in self.drafts:
+            return Span(padded(f" ? {self.drafts[key]}", wide - 1) + " ", "watch", "pick" if held else "bold")
+        if key in self.pending:
+            return Span(padded(f" … {self.pending[key]}", wide - 1) + " ", "quiet", "pick" if held else "")
+        glyph, role = STATUS[cell.status]
+        text = cell.text or ("not noted" if wide >= 13 else "")
+        shown = padded(f" {glyph} {text}", wide - 1)
+        if cell.status == "missing" and not held:
+            shown = padded(f" {glyph}{glyph if not text else ''} {text}", wide - 1)
+        weight = "pick" if held and self.has_focus else "bold" if held or cell.status == "bad" else ""
+        return Span(shown + " ", role, weight)
+
+    def _with_editor(self, strip: Strip, y: int) -> Strip:
+        """The row with the editor over its cell, wider than the cell where the text is long."""
+        assert self.edit is not None
+        app = self.screens
+        left = self.label_room()
+        wide = self.size.width - left - 1
+        if not self.row.span:
+            shown = self.shown_columns()
+            left += shown.index(self.column) * self.cell_room() if self.column in shown else 0
+            wide = self.cell_room()
+        text = self.edit.text
+        need = max(wide, min(cells(text) + 3, self.size.width))
+        left = max(0, min(left, self.size.width - need))
+        room = need - 2
+        before = text[: self.edit.caret]
+        while cells(before) > room - 1:
+            before = before[1:]
+        after = cut(text[self.edit.caret + 1 :], max(0, room - cells(before) - 1))
+        under = text[self.edit.caret : self.edit.caret + 1] or " "
+        field = style_of(app.palette, Span("", "ink", "panel"))
+        caret = Style(color=field.bgcolor, bgcolor=field.color)
+        body = [
+            Segment(" ", field),
+            Segment(before, field),
+            Segment(under, caret),
+            Segment(padded(after, max(0, room - cells(before) - cells(under))), field),
+            Segment(" ", field),
+        ]
+        editor = Strip(body, need)
+        self.app.cursor_position = Offset(self.region.x + left + 1 + cells(before), self.region.y + y)
+        return Strip.join([strip.crop(0, left), editor, strip.crop(left + need, self.size.width)])
+
+    def refresh_row(self) -> None:
+        """Only the row in hand needs painting."""
+        self.refresh(Region(0, self.at[0] - round(self.scroll_y) + 1, self.size.width, 1))

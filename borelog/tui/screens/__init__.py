@@ -1,0 +1,1 @@
+"""One module per screen, each a few widgets over one view."""

@@ -1,0 +1,74 @@
+"""Facts about engine and car: everything may be left blank."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+
+from borelog.logbook.described import engine_problem
+from borelog.tui.grid import GridView
+from borelog.tui.painted import Bar, Painted
+from borelog.tui.screens.readings import ReadingsRoom
+from borelog.tui.views import facts as view
+from borelog.tui.views.readings import Row
+from borelog.tui.views.words import Line, Span, cut
+
+
+class FactsRoom(ReadingsRoom):
+    """The same grid, one column wide."""
+
+    where: ClassVar[str] = "facts"
+
+    def middle(self) -> ComposeResult:
+        """What the engine is, grid, hint."""
+        yield Painted(id="step", reads=False)
+        yield GridView(id="grid")
+        yield Bar(id="hint", panel=False)
+
+    def paint(self, room: int) -> None:
+        """All facts."""
+        if self.desk.inspection:
+            self.grid.pending.clear()
+            self.grid.set_grid(view.build(self.desk.inspection))
+            self._step_and_hint()
+
+    def _step_and_hint(self, typed: str | None = None) -> None:
+        grid, desk, room = self.grid, self.desk, self.size.width
+        if not grid.grid.rows or not desk.inspection:
+            return
+        engine, problem = desk.engine, engine_problem(desk.inspection)
+        lines: list[Line] = []
+        if problem:
+            lines.append((Span(cut(f"! {problem}", room - 2), "bad"),))
+        elif engine:
+            from borelog.engine.plan import where_is_one
+
+            lines.append(
+                (
+                    Span(engine.name, "ink", "bold"),
+                    Span(cut(f" · {where_is_one(engine)}", room - 12), "quiet"),
+                )
+            )
+        else:
+            lines.append((Span("no layout yet: type for example in-line 4, V8, flat 6", "watch"),))
+        step = self.query_one("#step", Painted)
+        step.styles.height = len(lines)
+        step.set_lines(lines)
+        row, cell = grid.row, grid.cell
+        draft = grid.drafts.get((row.key, grid.column), "")
+        first: Line = (Span(cut(f" {row.label}: {cell.text or 'not noted'}", room), "ink"),)
+        second: Line = (
+            (Span(cut(f" not entered yet: {draft} - Enter opens it, Del drops it", room), "watch"),)
+            if draft
+            else (Span(cut(f" {row.hint}", room), "quiet"),)
+        )
+        self.query_one("#hint", Bar).set_lines(first, second)
+
+    def on_screen_resume(self) -> None:
+        """Begin at the first blank."""
+        super(ReadingsRoom, self).on_screen_resume()
+
+    def _onward(self, row: Row, column: int, then: str) -> None:
+        self.grid.onward(then)
+        self._step_and_hint()

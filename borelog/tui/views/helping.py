@@ -1,0 +1,63 @@
+"""The help page and the keys page of the docs, both made from the one action table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from borelog.knowledge.procedures import cautions_of, procedures
+from borelog.tui.actions import ACTIONS, EVERYWHERE, SCREENS, Action, key_name
+from borelog.tui.views.words import Line, Span, padded, wrapped
+
+Keys = Mapping[tuple[str, str], tuple[str, ...]]
+
+NAMES = {
+    "logbook": "Logbook", "plan": "Cylinders", "facts": "Engine and car", "readings": "Readings", "stills": "Stills",
+    "verdict": "Verdict", "pack": "Pack",
+}  # fmt: skip
+
+
+def keys_words(action: Action, keys: Keys) -> str:
+    """The keys of an action as a person knows them."""
+    return " or ".join(key_name(k) for k in keys[(action.where, action.id)]) or "no key"
+
+
+def help_lines(where: str, keys: Keys, test: str, room: int) -> list[Line]:
+    """Cautions of the step first, then the screen's own keys, then those that work everywhere."""
+    lines: list[Line] = []
+    if cautions := cautions_of(test):
+        lines.append((Span(f"CAUTIONS: {procedures()[test].label.upper()}", "watch", "bold"),))
+        for caution in cautions:
+            lines += [(Span(text, "watch"),) for text in wrapped(f"! {caution}", room, "  ")]
+        lines.append(())
+    wide = min(20, room // 3)
+    for title, group in ((NAMES.get(where, where), where), ("Everywhere", EVERYWHERE)):
+        lines.append((Span(title.upper(), "ink", "bold"),))
+        for action in (a for a in ACTIONS if a.where == group):
+            texts = wrapped(action.sentence, room - wide - 1)
+            for k, text in enumerate(texts):
+                head = padded(keys_words(action, keys) if k == 0 else "", wide)
+                lines.append((Span(f"{head} ", "ink", "bold"), Span(text, "quiet")))
+        lines.append(())
+    more = (
+        "Numbers: 12,5 and 12.5 are the same; 150 psi, 11 bar, ~150, 3/8 in, <0.05; repeats side by side: 150 148; "
+        "n/a for what cannot be done; words after a semicolon. To select text with the mouse hold Shift."
+    )
+    lines += [(Span(text, "quiet"),) for text in wrapped(more, room)]
+    return lines
+
+
+def keys_page(keys: Keys) -> str:
+    """The keys page of the docs, as Markdown."""
+    out = [
+        "# Keys", "",
+        "Made from the action table by `python -m borelog.tui.pictures docs/screens`; do not edit by hand.", "",
+        "`^Z` means ctrl and z together. A keypad's Enter works like Enter. Keys can be changed in the settings file,",
+        "`screens.toml`, for example `[keys.plan]` and below it `finding = \"k\"`; names are in the last column.", "",
+    ]  # fmt: skip
+    for where in (EVERYWHERE, *SCREENS):
+        out += [f"## {NAMES.get(where, 'Everywhere')}", "", "| key | what it does | name |", "|---|---|---|"]
+        for action in (a for a in ACTIONS if a.where == where):
+            shown = keys_words(action, keys).replace("|", "\\|")
+            out.append(f"| {shown} | {action.sentence} | `{where}.{action.id}` |")
+        out.append("")
+    return "\n".join(out)

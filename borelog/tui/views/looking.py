@@ -1,0 +1,43 @@
+"""What has not been looked at or measured yet, and what to say where there is no engine to show."""
+
+from __future__ import annotations
+
+from borelog.knowledge.procedures import procedures
+from borelog.logbook.entries import Looked, Reading
+from borelog.logbook.inspection import Inspection
+from borelog.marks.places import Looked as State
+from borelog.marks.places import Place, grid_places
+from borelog.tui.views.standing import place_states
+from borelog.tui.views.words import Line, Span, wrapped
+
+
+def unnoted_places(inspection: Inspection, cylinder: int) -> tuple[Place, ...]:
+    """Places of the coverage grid of which nothing is noted yet."""
+    states = place_states(inspection, cylinder)
+    return tuple(
+        p for p in grid_places()
+        if states.get((p.view, p.side, p.height), (State.NOT_LOOKED, ""))[0] == State.NOT_LOOKED
+    )  # fmt: skip
+
+
+def untested(inspection: Inspection, cylinder: int) -> tuple[str, ...]:
+    """Tests of a cylinder that turn or fill it and have neither a reading nor a word yet."""
+    done = {r.body.test for r in inspection.of(Reading) if r.body.cylinder == cylinder}
+    done |= {r.body.test for r in inspection.of(Looked) if r.body.cylinder == cylinder and r.body.test}
+    moving = ("compression", "leakdown", "crank")
+    return tuple(p.id for p in procedures().values() if p.id.startswith(moving) and p.id not in done)
+
+
+def no_layout(room: int) -> list[Line]:
+    """What to do before a layout is noted."""
+    words = (
+        "No layout is noted yet, so there are no cylinders to draw.",
+        "e  enter the engine: for example 'in-line 4', 'V8' or 'flat 6'. Everything else may come later.",
+        "w  write words of your own, what the seller says, codes, consent.",
+        "p  take in and file pictures.",
+    )
+    out: list[Line] = [()]
+    for text in words:
+        out += [(Span(f"  {line}", "ink"),) for line in wrapped(text, room - 4, "   ")]
+        out.append(())
+    return out

@@ -1,0 +1,63 @@
+"""The two lines on top of every screen: which engine this is, and how each cylinder stands."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from borelog.engine.engine import Engine
+from borelog.logbook.inspection import Inspection
+from borelog.text import one_line
+from borelog.tui.views.standing import standing_of
+from borelog.tui.views.words import STATUS, Line, Span, cut, width
+
+ROOMS = {
+    "logbook": "LOGBOOK", "plan": "CYLINDERS", "readings": "READINGS", "stills": "STILLS", "verdict": "VERDICT",
+    "pack": "PACK", "facts": "ENGINE", "doctor": "DOCTOR",
+}  # fmt: skip
+
+
+def title_line(
+    where: str,
+    inspection: Inspection | None,
+    engine: Engine | None,
+    logbook: str,
+    saved_at: str,
+    busy: bool,
+    room: int,
+) -> Line:
+    """Where one is, which engine, which logbook; and when the last entry reached the disk."""
+    head = Span(f" {ROOMS.get(where, where.upper())} ", "ink", "pick")
+    name = one_line(inspection.name) if inspection else ""
+    said = "writing ..." if busy and saved_at else f"on disk {saved_at}" if saved_at else ""
+    parts = [p for p in (name, engine.name if engine else "", logbook) if p]
+    left = room - len(head.text) - (len(said) + 2 if said else 0) - 1
+    middle = cut(" · ".join(parts), max(0, left)) if where != "logbook" else cut(logbook, max(0, left))
+    line: Line = (head, Span(f" {middle}", "ink", "bold"))
+    gap = room - width(line) - len(said) - 1
+    return (*line, Span(" " * max(0, gap)), Span(said, "quiet"))
+
+
+def rail_line(
+    inspection: Inspection | None, cylinders: tuple[int, ...], picked: int | None, verdict: Any, room: int
+) -> Line:
+    """Every cylinder with its worst glyph; the one in hand reversed."""
+    if not inspection or not cylinders:
+        return (
+            (
+                Span(
+                    " no layout noted yet: press F3, then e, and type for example 'in-line 4' or 'V8'",
+                    "watch",
+                ),
+            )
+            if inspection
+            else ()
+        )
+    out: list[Span] = [Span(" ")]
+    tight = room < 6 * len(cylinders) + 2
+    for cylinder in cylinders:
+        status = standing_of(inspection, cylinder, verdict).worst
+        glyph, role = STATUS[status]
+        text = f"{cylinder}{glyph}" if tight else f" {cylinder} {glyph} "
+        out.append(Span(text, role, "pick" if cylinder == picked else "bold" if status == "bad" else ""))
+        out.append(Span(" "))
+    return tuple(out)

@@ -1,0 +1,341 @@
+"""The readings grid: tests down in test order, cylinders across, conditions once per test, questions with one letter each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+
+from borelog.acts.sheet.items import Question, questions
+from borelog.knowledge.procedures import Procedure, cautions_of, procedures
+from borelog.logbook.entries import Conditions, Looked, Reading, Seen
+from borelog.logbook.fold import conditions_of as noted_conditions
+from borelog.logbook.inspection import Inspection, Recorded
+from borelog.marks.places import Looked as State
+from borelog.quantity import Quantity, QuantityError, plain_number
+from borelog.readings.conditions import Condition, appraise, conditions_of
+from borelog.text import one_line
+from borelog.tui.views.judging import judge_compression
+from borelog.tui.views.standing import is_sound, state_words
+from borelog.verdict.signs.leaks import leaks
+
+ENGINE = 0
+"""The column of what is asked or measured once for the whole engine; cylinders have their own number."""
+
+# id, title, questions of these sections, tests. In the order of the job: codes before the battery is touched, dry before
+# wet, camera before oil.
+GROUPS: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
+    ("arrival", "Arrival and story", ("story",), ()),
+    ("codes", "Trouble codes, what they say", ("codes seen",), ()),
+    ("fluids", "Oil, coolant, filter", ("fluids",), ()),
+    ("beat", "Cranking beat and noises", ("sounds",), ("crank_current",)),
+    ("plugs", "Plugs", ("plugs",), ("plug_gap",)),
+    ("compression_dry", "", (), ("compression_dry",)),
+    ("camera", "Camera", ("camera",), ("piston_height",)),
+    ("leakdown", "", (), ("leakdown",)),
+    ("leakdown_mid", "", (), ("leakdown_mid",)),
+    ("leakdown_tap", "", (), ("leakdown_tap",)),
+    ("compression_wet", "", (), ("compression_wet",)),
+    ("leakdown_wet", "", (), ("leakdown_wet",)),
+    ("compression_warm", "", (), ("compression_warm",)),
+    ("swap", "Swaps and spark", ("swap test",), ()),
+    ("vacuum", "Vacuum and exhaust", ("vacuum",), ("vacuum",)),
+    ("bottom", "Bottom end, timing, valves", ("bottom end",), ("oil_pressure_gauge",)),
+    ("parts", "Measured parts, once open", (), ("bore_diameter", "ring_gap", "piston_clearance", "journal_diameter", "deck_flatness", "head_flatness", "head_height")),
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """One cell: what it shows, its status, the text that editing starts with, the entry behind it."""
+
+    text: str = ""
+    status: str = "blank"
+    edit: str = ""
+    entry: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One row. ``kind`` is head, fold, reading, condition or question; ``span`` one cell for the whole engine."""
+
+    key: tuple[str, ...]
+    kind: str
+    label: str
+    group: str
+    unit: str = ""
+    span: bool = False
+    test: str = ""
+    series: str = ""
+    cells: dict[int, Cell] = field(default_factory=dict)
+    answers: tuple[tuple[str, str, str], ...] = ()
+    choices: tuple[str, ...] = ()
+    hint: str = ""
+
+    @property
+    def takes_letters(self) -> bool:
+        """Whether a single letter answers."""
+        return bool(self.answers)
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """All rows and the cylinders across."""
+
+    cylinders: tuple[int, ...]
+    rows: tuple[Row, ...]
+
+    def columns(self, row: Row) -> tuple[int, ...]:
+        """The columns in which a row has cells."""
+        return (ENGINE,) if row.span else self.cylinders
+
+
+def letters_for(words: Sequence[str]) -> tuple[str, ...]:
+    """One letter for each answer: the first of a word in it that is still free, else any that is."""
+    taken: list[str] = []
+    for text in words:
+        low = [w for w in text.lower().replace("-", " ").split() if w[:1].isalpha() and w.isascii()]
+        wanted = [w[0] for w in low] + [c for w in low for c in w if c.isalpha()]
+        taken.append(next((c for c in (*wanted, *"abcdefghijklmnopqrstuvwxyz") if c not in taken), ""))
+    return tuple(taken)
+
+
+def build(
+    inspection: Inspection, cylinders: tuple[int, ...], unfolded: frozenset[str], units: dict[str, str]
+) -> Grid:
+    """The grid of an inspection; ``unfolded`` tests show their conditions, ``units`` is what a bare number means."""
+    rows: list[Row] = []
+    table = procedures()
+    for group, title, sections, tests in GROUPS:
+        mine = [table[t] for t in tests if t in table]
+        if cylinders == () and all(p.scope == "cylinder" for p in mine) and mine and not sections:
+            continue
+        label = title or mine[0].label
+        minutes = f"{mine[0].minutes:g} min each" if mine and mine[0].scope == "cylinder" else ""
+        rows.append(
+            Row(
+                (group,),
+                "head",
+                label,
+                group,
+                hint=" · ".join(x for x in (minutes, mine[0].why if mine else "") if x),
+                test=tests[0] if tests else "",
+            )
+        )
+        for section in sections:
+            rows += [
+                _question(inspection, q, group, cylinders)
+                for q in questions().values()
+                if q.section == section
+            ]
+        for procedure in mine:
+            rows += _test_rows(inspection, procedure, group, cylinders, unfolded, units)
+    return Grid(cylinders, tuple(rows))
+
+
+def unit_of(inspection: Inspection, procedure: Procedure, units: dict[str, str]) -> str:
+    """What a bare number means: the unit chosen, else that of the last reading of the test, else the usual one."""
+    if procedure.id in units:
+        return units[procedure.id]
+    used = [r.body.unit for r in inspection.of(Reading) if r.body.test == procedure.id]
+    return used[-1] if used else procedure.unit
+
+
+def _test_rows(
+    inspection: Inspection,
+    p: Procedure,
+    group: str,
+    cylinders: tuple[int, ...],
+    unfolded: frozenset[str],
+    units: dict[str, str],
+) -> Iterator[Row]:
+    span = p.scope != "cylinder"
+    columns = (ENGINE,) if span else cylinders
+    unit = unit_of(inspection, p, units)
+    sessions = list(
+        dict.fromkeys([*(r.body.series for r in inspection.of(Reading) if r.body.test == p.id), ""])
+    )
+    sessions.sort(key=lambda s: (len(s), s))
+    wanted = units.get(f"{p.id} series")
+    if wanted and wanted not in sessions:
+        sessions.append(wanted)
+    label = p.label if group in ("plugs", "camera", "beat", "vacuum", "bottom", "parts") else "reading"
+    for series in sessions:
+        cells = {
+            c: _reading_cell(inspection, p.id, None if c == ENGINE else c, series, unit) for c in columns
+        }
+        name = label if not series else f"again, {one_line(series, 6)}"
+        yield Row(
+            (p.id, "reading", series), "reading", name, group, unit, span, p.id, series, cells, hint=p.label
+        )
+    asked = conditions_of(p.id)
+    if asked:
+        noted = noted_conditions(inspection, p.id)
+        standing = appraise(p.id, noted)
+        done = len(asked) - len(standing.blank)
+        status = {"spoiled": "bad", "doubtful": "doubt", "partly noted": "blank"}.get(standing.trust, "good")
+        status = "missing" if done == 0 else status
+        words = f"{done} of {len(asked)} noted" + {"spoiled": ", spoiled", "doubtful": ", doubtful"}.get(
+            standing.trust, ""
+        )
+        open_ = p.id in unfolded
+        yield Row(
+            (p.id, "fold"),
+            "fold",
+            f"{'▾' if open_ else '▸'} how it was done",
+            group,
+            span=True,
+            test=p.id,
+            cells={ENGINE: Cell(words, status)},
+        )
+        if open_:
+            states = {a.condition.id: a.state for a in standing.appraisals}
+            yield from (
+                _condition(inspection, p.id, c, noted.get(c.id, ""), states[c.id], group) for c in asked
+            )
+
+
+def _reading_cell(inspection: Inspection, test: str, cylinder: int | None, series: str, unit: str) -> Cell:
+    found = [
+        r
+        for r in inspection.of(Reading)
+        if r.body.test == test and r.body.cylinder == cylinder and r.body.series == series
+    ]
+    if not found:
+        return _absent(inspection, test, cylinder) if not series else Cell("", "blank")
+    r = found[-1]
+    b = r.body
+    return Cell(shown_in(b, unit), _status(inspection, r), b.typed, r.id)
+
+
+def shown_in(b: Reading, unit: str) -> str:
+    """The figure in the row's unit, its own unit added where it differs in kind."""
+    try:
+        value = sum(Quantity(v, b.unit).to(unit) for v in b.values) / len(b.values)
+        text, mark = plain_number(value, 3), ""
+    except QuantityError:
+        text, mark = plain_number(sum(b.values) / len(b.values), 3), f" {b.unit}"
+    if b.supply:
+        text, mark = f"{text}/{plain_number(b.supply, 3)}", mark
+    letters = "".join(_AIR.get(a.partition(":")[0], a[:1]) for a in b.air)
+    repeats = f" ×{len(b.values)}" if len(b.values) > 1 else ""
+    return f"{b.about}{text}{mark}{f' {letters}' if letters else ''}{repeats}"
+
+
+_AIR = {
+    "intake": "i",
+    "exhaust": "x",
+    "crankcase": "o",
+    "coolant": "c",
+    "neighbour": "n",
+    "thread": "t",
+    "none": "-",
+}
+
+
+def _status(inspection: Inspection, r: Recorded[Reading]) -> str:
+    b = r.body
+    if b.doubt or r.rivals:
+        return "doubt"
+    if b.test in ("compression_dry", "compression_wet", "compression_warm") and b.cylinder is not None:
+        judged = judge_compression(inspection, b.test).get(b.cylinder)
+        return judged.status if judged else "good"
+    if b.test.startswith("leakdown") and b.cylinder is not None:
+        leak = leaks(inspection, b.test).get(b.cylinder)
+        if leak:
+            return "good" if leak.percent < 20 else "watch" if leak.percent < 40 else "bad"
+    return "good"
+
+
+def _absent(inspection: Inspection, test: str, cylinder: int | None) -> Cell:
+    for r in inspection.of(Looked):
+        if r.body.test == test and r.body.cylinder in (cylinder, None) and not r.body.place:
+            if r.body.state == State.NOT_POSSIBLE:
+                return Cell(
+                    one_line(f"— {r.body.why}", 20) if r.body.why else "not poss.",
+                    "not possible",
+                    "n/a",
+                    r.id,
+                )
+            if r.body.state == State.NOT_LOOKED:
+                return Cell("not done", "missing", "", r.id)
+    return Cell("", "missing")
+
+
+def _condition(inspection: Inspection, test: str, c: Condition, answer: str, state: str, group: str) -> Row:
+    status = {"met": "good", "doubtful": "doubt", "not met": "bad", "noted": "good"}.get(state, "missing")
+    source = next(
+        (r.id for r in reversed(inspection.of(Conditions)) if r.body.test == test and c.id in r.body.values),
+        "",
+    )
+    letters = letters_for(c.choices)
+    answers = tuple(zip(letters, c.choices, c.choices, strict=True))
+    hint = c.question + (
+        "  " + " · ".join(f"{k} {w}" for k, w in zip(letters, c.choices, strict=True))
+        if c.choices
+        else f"  {c.unit}"
+    )
+    text = one_line(answer) if answer else ""
+    return Row(
+        (test, "condition", c.id),
+        "condition",
+        f"  {c.label}",
+        group,
+        c.unit,
+        True,
+        test,
+        "",
+        {ENGINE: Cell(text, status, answer, source)},
+        answers,
+        c.choices,
+        hint,
+    )
+
+
+def _question(inspection: Inspection, q: Question, group: str, cylinders: tuple[int, ...]) -> Row:
+    span = q.scope == "engine"
+    columns = (ENGINE,) if span else cylinders
+    letters = letters_for([words for _, words in q.states])
+    answers = tuple((k, id_, words) for k, (id_, words) in zip(letters, q.states, strict=True))
+    cells: dict[int, Cell] = {c: Cell("", "missing") for c in columns}
+    for r in inspection.of(Seen):
+        column = r.body.cylinder if r.body.cylinder is not None else ENGINE
+        if r.body.item == q.id and column in cells:
+            words = state_words(q.id, r.body.state)
+            status = "good" if is_sound(q.id, r.body.state) else "watch"
+            cells[column] = Cell(one_line(words), status, words, r.id)
+    for looked in inspection.of(Looked):
+        column = looked.body.cylinder if looked.body.cylinder is not None else ENGINE
+        if looked.body.test == q.id and column in cells and not cells[column].text:
+            cells[column] = Cell(
+                str(looked.body.state),
+                "not possible" if looked.body.state == State.NOT_POSSIBLE else "missing",
+                "",
+                looked.id,
+            )
+    hint = q.question + "  " + " · ".join(f"{k} {words}" for k, _, words in answers)
+    return Row((q.id, "question"), "question", q.label, group, "", span, q.id, "", cells, answers, (), hint)
+
+
+def answer_of(row: Row, letter: str) -> tuple[str, str] | None:
+    """The answer (id, words) that a letter gives in a row."""
+    return next(((id_, words) for k, id_, words in row.answers if k == letter), None)
+
+
+def step_words(test: str) -> tuple[str, ...]:
+    """Every caution of a step, to stand before its first field."""
+    return cautions_of(test)
+
+
+def cell_words(row: Row, column: int, cell: Cell) -> str:
+    """The cell alone, in words that make sense without the grid around it."""
+    where = "" if row.span else f", cylinder {column}"
+    what = row.hint.split("  ")[0] if row.kind in ("condition", "question") else row.hint or row.label
+    again = f" (session {row.series})" if row.series else ""
+    state = cell.text or "not noted"
+    unit = f" {row.unit}" if row.kind == "reading" and cell.text and cell.status != "not possible" else ""
+    typed = (
+        f", typed {one_line(cell.edit, 30)!r}"
+        if cell.edit and row.kind == "reading" and cell.edit.strip() != cell.text
+        else ""
+    )
+    return f"{what}{again}{where}: {state}{unit}{typed}"

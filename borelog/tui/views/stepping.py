@@ -1,0 +1,132 @@
+"""The lines above and below the grid: the step with its cautions, the turning plan, and the cell in hand in words."""
+
+from __future__ import annotations
+
+from borelog.engine.engine import Engine
+from borelog.engine.orders import turning_plan
+from borelog.knowledge.procedures import cautions_of, procedures
+from borelog.logbook.entries import Reading
+from borelog.logbook.inspection import Inspection
+from borelog.quantity import NoValue, QuantityError, parse_repeats, plain_number
+from borelog.text import BorelogError, one_line
+from borelog.tui.views.readings import Cell, Row, cell_words
+from borelog.tui.views.words import Line, Span, cut, wrapped
+
+
+def step_lines(test: str, begun: bool, room: int, most: int) -> list[Line]:
+    """The step's cautions: all of them before its first figure, one line of reminder after that."""
+    cautions = cautions_of(test)
+    if not cautions:
+        return []
+    label = procedures()[test].label
+    if begun:
+        first = cautions[0].split(":")[0].rstrip(".")
+        return [
+            (
+                Span(
+                    cut(f"! {label}: {first} ... F1 shows all {len(cautions)} cautions of this step", room),
+                    "watch",
+                ),
+            )
+        ]
+    lines: list[Line] = [(Span(f"BEFORE {label.upper()}", "watch", "bold"),)]
+    whole = [text for c in cautions for text in wrapped(f"! {c}", room, "  ")]
+    if len(whole) > most - 1:
+        return [
+            *lines,
+            *((Span(text, "watch"),) for text in whole[: most - 2]),
+            (Span("  F1 shows the rest of the cautions", "watch", "bold"),),
+        ]
+    return [*lines, *((Span(text, "watch"),) for text in whole)]
+
+
+def turning_lines(engine: Engine, inspection: Inspection, room: int) -> list[Line]:
+    """Where to turn the crank for the leak-down of each cylinder; done ones are ticked."""
+    done = {r.body.cylinder for r in inspection.of(Reading) if r.body.test == "leakdown"}
+    lines: list[Line] = [
+        (Span("TURNING PLAN", "ink", "bold"), Span("  by hand, plugs out, in running direction", "quiet"))
+    ]
+    for turn in turning_plan(engine):
+        tick = Span("✓ ", "good") if turn.cylinder in done else Span("· ", "blank")
+        lines.append((tick, Span(cut(turn.words, room - 2), "quiet" if turn.cylinder in done else "ink")))
+    return lines
+
+
+def hint_lines(
+    row: Row, column: int, cell: Cell, typed: str | None, draft: str, how: str, room: int
+) -> tuple[Line, Line]:
+    """The cell in hand in words, alone; then what may be typed, or what is being typed means."""
+    taken = f"   entered as: {one_line(how, 24)}" if how else ""
+    first: Line = (
+        Span(" "),
+        Span(cut(cell_words(row, column, cell), room - len(taken) - 2), "ink"),
+        Span(taken, "watch"),
+    )
+    if typed is not None and row.kind == "reading":
+        return first, (Span(" "), meaning(typed, row.unit, row.test, room - 2))
+    if draft:
+        return first, (
+            Span(
+                cut(f" not entered yet: {one_line(draft, 30)} - Enter opens it, Del drops it", room), "watch"
+            ),
+        )
+    if row.kind == "fold":
+        return first, (
+            Span(
+                cut(
+                    " Enter opens and closes the conditions; none is obligatory, a blank is shown as a blank",
+                    room,
+                ),
+                "quiet",
+            ),
+        )
+    hint = row.hint.partition("  ")[2] if row.kind in ("question", "condition") else row.hint
+    if row.kind == "reading":
+        hint = _GRAMMAR["leakdown" if row.test.startswith("leakdown") else "number"]
+    return first, (Span(cut(f" {hint}", room), "quiet"),)
+
+
+_GRAMMAR = {
+    "number": "digits, Enter · 12,5 · 150 psi · ~150 · repeats 150 148 · 150 first 60 · n/a · words after ;",
+    "leakdown": "62 x · 60/80 psi xo · letters: i intake x exhaust o oil filler c coolant n next hole t thread - none",
+}
+
+
+def meaning(text: str, unit: str, test: str, room: int) -> Span:
+    """What the text being typed would be entered as, or what is still wrong with it."""
+    if not text.strip():
+        return Span("nothing typed: Enter goes on", "quiet")
+    if test.startswith("leakdown"):
+        from borelog.acts.typed import typed_reading
+
+        try:
+            body = typed_reading(test, None, text, default_unit=unit)
+        except BorelogError as error:
+            return Span(cut(str(error), room), "watch")
+        if not isinstance(body, Reading):
+            return Span(f"= {body.state}", "ink")
+        supply = f" of {plain_number(body.supply)}" if body.supply else ""
+        air = f", air: {', '.join(body.air)}" if body.air else ""
+        return Span(
+            cut(f"= {' '.join(plain_number(v) for v in body.values)}{supply} {body.unit}{air}", room), "ink"
+        )
+    head = text.partition(";")[0].partition("first")[0].removeprefix("puffs")
+    try:
+        found = parse_repeats(head, unit)
+    except NoValue as error:
+        return Span(f"= {error.state}", "ink")
+    except QuantityError as error:
+        return Span(cut(str(error), room), "watch")
+    shown = " ".join(str(q) for q in found)
+    also = ""
+    if found[0].unit != unit:
+        try:
+            also = f" → {plain_number(found[0].to(unit))} {unit}"
+        except QuantityError:
+            also = ""
+    mean = (
+        f", mean {plain_number(sum(q.to(found[0].unit) for q in found) / len(found))}"
+        if len(found) > 1
+        else ""
+    )
+    return Span(cut(f"= {shown}{mean}{also}", room), "ink")
