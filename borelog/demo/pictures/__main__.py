@@ -12,7 +12,8 @@ from borelog.demo.pictures.samples import write_samples
 
 def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(
-        prog="python -m borelog.demo.pictures", description="Draw the sample pictures with their ground truth."
+        prog="python -m borelog.demo.pictures",
+        description="Draw the sample pictures with their ground truth.",
     )
     parser.add_argument("out", metavar="OUT", help="folder to write to")
     parser.add_argument("names", metavar="NAME", nargs="*", help="only these scenes (and no film)")
@@ -23,7 +24,10 @@ def main(arguments: list[str] | None = None) -> int:
         parser.error(f"no scene {', '.join(unknown)}; there are {', '.join(SCENES)}")
     try:
         write_samples(
-            options.out, options.names or None, film=not (options.no_film or options.names), tell=lambda name: print(name, flush=True)
+            options.out,
+            options.names or None,
+            film=not (options.no_film or options.names),
+            tell=lambda name: print(name, flush=True),
         )
     except PictureError as error:
         print(error, file=sys.stderr)

@@ -24,8 +24,12 @@ def _warped(art: Plane, corners: Corners, size: tuple[int, int]) -> tuple[Plane,
     flat = np.array([[0, 0], [width, 0], [width, height], [0, height]], np.float32)
     matrix = np.asarray(cv2.getPerspectiveTransform(flat, np.array(corners, np.float32)), np.float64)
     # Area-like filtering: the art is soft enough already, so one bilinear look is clean.
-    seen: Any = cv2.warpPerspective(art, matrix, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    cover: Any = cv2.warpPerspective(np.ones((height, width), np.float32), matrix, size, flags=cv2.INTER_LINEAR)
+    seen: Any = cv2.warpPerspective(
+        art, matrix, size, flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    cover: Any = cv2.warpPerspective(
+        np.ones((height, width), np.float32), matrix, size, flags=cv2.INTER_LINEAR
+    )
     return np.asarray(seen, np.float32), np.asarray(cover, np.float32), matrix
 
 
@@ -45,7 +49,9 @@ def _engine_bay(size: tuple[int, int], seed: int) -> Plane:
     for _ in range(9):
         at = (int(dice.between(0, 1) * width), int(dice.between(0, 1) * height))
         tone = dice.between(0.15, 0.7)
-        cv2.circle(out, at, dice.whole(3, 12) * width // 640, (tone, tone * 0.97, tone * 0.9), -1, cv2.LINE_AA)
+        cv2.circle(
+            out, at, dice.whole(3, 12) * width // 640, (tone, tone * 0.97, tone * 0.9), -1, cv2.LINE_AA
+        )
     return blur(out, width / 75)
 
 
@@ -62,10 +68,15 @@ def slate(
     ink = np.full((high, wide), 255, np.uint8)
     write(ink, text, (wide / 2, high / 2), 232 if len(text) < 6 else 170, 12, 30, dice, centred=True)
     marker = np.asarray(ink, np.float32) / 255
-    worn = np.clip(marker + 0.10 * np.clip(fractal((high, wide), 9, "slate.worn", seed, 3), 0, 2) * (1 - marker), 0, 1)
+    worn = np.clip(
+        marker + 0.10 * np.clip(fractal((high, wide), 9, "slate.worn", seed, 3), 0, 2) * (1 - marker), 0, 1
+    )
     smudge = smoothstep(0.9, 2.1, fractal((high, wide), 150, "slate.smudge", seed, 4, 0.6))
     prints = smoothstep(0.8, 1.6, fractal((high, wide), (16, 60), "slate.prints", seed, 3)) * smudge
-    paper = np.array([0.66, 0.645, 0.60], np.float32) * (1 + 0.02 * fractal((high, wide), 5, "slate.paper", seed, 2))[..., None]
+    paper = (
+        np.array([0.66, 0.645, 0.60], np.float32)
+        * (1 + 0.02 * fractal((high, wide), 5, "slate.paper", seed, 2))[..., None]
+    )
     paper = paper * (1 - 0.45 * smudge - 0.3 * prints)[..., None]
     art = paper * worn[..., None] + np.array([0.02, 0.02, 0.03], np.float32) * (1 - worn[..., None])
     w, h = size
@@ -131,7 +142,10 @@ def gauge(
     y = (np.arange(side, dtype=np.float32) - c)[:, None]
     r = np.sqrt(x * x + y * y)
     turn = np.arctan2(y, x)
-    yellowed = np.array([0.70, 0.69, 0.64], np.float32) * (1 - 0.08 * np.clip(fractal((side, side), 200, "gauge.face", seed, 4), 0, 2))[..., None]
+    yellowed = (
+        np.array([0.70, 0.69, 0.64], np.float32)
+        * (1 - 0.08 * np.clip(fractal((side, side), 200, "gauge.face", seed, 4), 0, 2))[..., None]
+    )
     face = yellowed * (np.asarray(ink, np.float32) / 255)[..., None] ** 1.6
     shade_needle = np.zeros((side, side), np.float32)
     needle = np.zeros((side, side), np.uint8)
@@ -139,7 +153,12 @@ def gauge(
     across = (-(tip[1] - tail[1]), tip[0] - tail[0])
     long = math.hypot(*across)
     ux, uy = across[0] / long, across[1] / long
-    outline = [(tail[0] + ux * 9, tail[1] + uy * 9), (tip[0] + ux * 2, tip[1] + uy * 2), (tip[0] - ux * 2, tip[1] - uy * 2), (tail[0] - ux * 9, tail[1] - uy * 9)]
+    outline = [
+        (tail[0] + ux * 9, tail[1] + uy * 9),
+        (tip[0] + ux * 2, tip[1] + uy * 2),
+        (tip[0] - ux * 2, tip[1] - uy * 2),
+        (tail[0] - ux * 9, tail[1] - uy * 9),
+    ]
     cv2.fillPoly(needle, [np.round(np.array(outline) * 16).astype(np.int32)], 255, cv2.LINE_AA, 4)
     cv2.circle(needle, (450, 450), 30, 255, -1, cv2.LINE_AA)
     shade_needle = blur(np.roll(np.asarray(needle, np.float32) / 255, (14, 10), (0, 1)), 5)
@@ -151,10 +170,17 @@ def gauge(
     # The bezel: chrome that shows a bright and a dark sky all round.
     lip = np.clip((r - 392) / 48, 0, 1)
     sky = 0.30 + 0.30 * np.sin(turn * 2 + 1.2 + 5 * (lip - 0.5)) + 0.25 * np.sin(lip * 9 + turn)
-    chrome = (np.clip(sky, 0.02, 1.2) * (1 - 0.35 * np.abs(lip - 0.5)))[..., None] * np.array([0.8, 0.82, 0.85], np.float32)
-    rubber = np.array([0.035, 0.034, 0.033], np.float32) * (1 + 0.25 * fractal((side, side), 12, "gauge.rubber", seed, 3))[..., None]
+    chrome = (np.clip(sky, 0.02, 1.2) * (1 - 0.35 * np.abs(lip - 0.5)))[..., None] * np.array(
+        [0.8, 0.82, 0.85], np.float32
+    )
+    rubber = (
+        np.array([0.035, 0.034, 0.033], np.float32)
+        * (1 + 0.25 * fractal((side, side), 12, "gauge.rubber", seed, 3))[..., None]
+    )
     rubber = rubber * (1 + 0.9 * np.clip(np.cos(turn + 2.2), 0, 1) * (r > 440))[..., None]
-    whole = np.where((r < 392)[..., None], face, np.where((r < 440)[..., None], chrome, rubber)).astype(np.float32)
+    whole = np.where((r < 392)[..., None], face, np.where((r < 440)[..., None], chrome, rubber)).astype(
+        np.float32
+    )
     # A window and a lamp in the glass.
     glass = smoothstep(0.5, -0.5, np.abs(x + 0.55 * y + 190) / 70 - 1) * smoothstep(385, 372, r) * 0.16
     glass = glass + 0.8 * np.exp(-(((x - 150) / 34) ** 2 + ((y + 210) / 20) ** 2))
@@ -204,7 +230,7 @@ def plug_tray(
     pitch = width / len(states)
     for index, state in enumerate(states):
         ox = (index + 0.5) * pitch + dice.between(-6, 6)
-        oy = height * 0.42 + dice.between(-8, 8)
+        oy = height * 0.45 + dice.between(-8, 8)
         turn = math.radians(-90 + dice.between(-5, 5))
         cols = slice(int(max(0, ox - pitch * 0.48)), int(min(width, ox + pitch * 0.48)))
         local = Layout(
@@ -222,12 +248,21 @@ def plug_tray(
         lay_plug(part, local, STATES[state], STATES[state].gap_mm, 1.25, per_mm, seed * 31 + index)
         for key, plane in part.items():
             field[key][..., cols] = plane
-        write(numbers, str(index + 1), (ox + 0.36 * pitch, oy - 0.18 * height), 7.5 * per_mm, 20, 0.8 * per_mm, dice, True)
+        write(numbers, str(index + 1), (ox, oy - 0.315 * height), 6.0 * per_mm, 20, 0.8 * per_mm, dice, True)
         grow = per_mm
         nose = (ox + math.cos(turn) * 4.5 * grow, oy + math.sin(turn) * 4.5 * grow)
-        plugs.append({"cylinder": index + 1, "state": state, "term": STATES[state].term, "nose_px": [round(v, 2) for v in nose]})
+        plugs.append(
+            {
+                "cylinder": index + 1,
+                "state": state,
+                "term": STATES[state].term,
+                "nose_px": [round(v, 2) for v in nose],
+            }
+        )
     ink = blur(np.asarray(numbers, np.float32) / 255, 0.7)
     ink = np.where(field["depth"] < -5, ink, 1.0)
     field["colour"] *= 0.12 + 0.88 * ink
     light = light_plugs(field, Layout(x, y, 1.0, 0.0, 0.0, 420.0), seed)
-    return finish(light, made_by or camera("phone", exposure=0.27), seed, {"px_per_mm": per_mm, "plugs": plugs})
+    return finish(
+        light, made_by or camera("phone", exposure=0.27), seed, {"px_per_mm": per_mm, "plugs": plugs}
+    )

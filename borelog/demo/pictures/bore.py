@@ -22,7 +22,8 @@ def dress(
 ) -> tuple[Surface, dict[str, Any], dict[str, Any]]:
     """Clothe what the rays met: the surface to be lit, the labels seen, and truth maps."""
     x, y, z = hits.point
-    theta = np.arctan2(y, x)
+    # In double precision: single-precision arc tangents differ between processors, and fine grooves would show it.
+    theta = np.arctan2(y.astype(np.float64), x.astype(np.float64)).astype(np.float32)
     s = theta * np.float32(wall.radius)
     foot_s = footprint(s, seam=wall.radius)
     foot_z = footprint(z, seam=30.0)
@@ -173,7 +174,16 @@ def bore_view(
     floor = make_crown(crown or CrownLook(), wall.radius, depth, seed, 900)
     lean = np.tan(np.deg2rad(tilt_deg))
     pose = look((off[0], off[1], tip_z), (off[0] + lean[0] * 50, off[1] + lean[1] * 50, tip_z + 50), roll_deg)
-    shot = take(lens, pose, wall, floor, made_by or camera("tip720"), seed, fine, {"lobe": 2.6, **(lamps or {})})
+    shot = take(
+        lens,
+        pose,
+        wall,
+        floor,
+        made_by or camera("tip720", exposure=0.18),
+        seed,
+        fine,
+        {"lobe": 2.6, **(lamps or {})},
+    )
     points = ring_points(lens, pose, wall.radius, depth)
     shot.truth["crown_depth_mm"] = depth
     shot.truth["rim"] = {"points": points.round(3).tolist(), "z_mm": depth}
@@ -234,7 +244,8 @@ def _upright(pose: Pose, roll_deg: float) -> Pose:
     right = np.cross(down, forward)
     roll = np.deg2rad(roll_deg)
     turned = np.stack(
-        [np.cos(roll) * right + np.sin(roll) * down, -np.sin(roll) * right + np.cos(roll) * down, forward], axis=1
+        [np.cos(roll) * right + np.sin(roll) * down, -np.sin(roll) * right + np.cos(roll) * down, forward],
+        axis=1,
     )
     return Pose(pose.at, tuple((float(r[0]), float(r[1]), float(r[2])) for r in turned))
 

@@ -1,15 +1,14 @@
-"""The cheap sensor behind the lens: exposure, bloom, blur, noise, colour guess, sharpening and JPEG."""
+"""The cheap sensor behind the lens: exposure, bloom, blur, noise, colour guess and sharpening."""
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass, replace
 from typing import Any
 
 import cv2
 import numpy as np
 
-from borelog.demo.pictures.grain import Picture, Plane, blur, fractal, normal
+from borelog.demo.pictures.grain import Plane, blur, fractal, normal
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +89,8 @@ def _fringed(light: Plane, amount: float) -> Plane:
     out = light.copy()
     for channel, grow in ((0, 1.0 + amount), (2, 1.0 - amount)):
         move = np.array(
-            [[1 / grow, 0, (1 - 1 / grow) * width / 2], [0, 1 / grow, (1 - 1 / grow) * height / 2]], np.float64
+            [[1 / grow, 0, (1 - 1 / grow) * width / 2], [0, 1 / grow, (1 - 1 / grow) * height / 2]],
+            np.float64,
         )
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         plane = np.ascontiguousarray(light[..., channel])
@@ -100,7 +100,7 @@ def _fringed(light: Plane, amount: float) -> Plane:
     return out
 
 
-def develop(light: Plane, made_by: Camera, seed: int, scale: float | None = None) -> Picture:
+def develop(light: Plane, made_by: Camera, seed: int, scale: float | None = None) -> Plane:
     """A linear picture as the camera would store it, before JPEG.
 
     Parameters
@@ -112,7 +112,7 @@ def develop(light: Plane, made_by: Camera, seed: int, scale: float | None = None
 
     Returns
     -------
-    (H, W, 3) uint8 RGB
+    (H, W, 3) float32 RGB levels, 0 to 255, not yet rounded
     """
     height, width = light.shape[:2]
     light = light * np.float32(expose(light, made_by.exposure) if scale is None else scale)
@@ -154,7 +154,7 @@ def _noisy(light: Plane, made_by: Camera, seed: int) -> Plane:
     return np.asarray(light + rows, np.float32)
 
 
-def _to_levels(light: Plane, made_by: Camera) -> Picture:
+def _to_levels(light: Plane, made_by: Camera) -> Plane:
     # A shoulder that starts late, as cheap sensors clip hard.
     light = np.clip(light, 0.0, None)
     light = np.where(light > 0.8, 0.8 + 0.2 * (1.0 - np.exp(-(light - 0.8) / 0.2)), light)
@@ -164,28 +164,4 @@ def _to_levels(light: Plane, made_by: Camera) -> Picture:
     toned = grey + (toned - grey) * np.float32(made_by.saturation)
     if made_by.sharpen > 0:
         toned = toned + np.float32(made_by.sharpen) * (toned - blur(np.ascontiguousarray(toned), 1.3))
-    return np.asarray(np.clip(toned * 255.0 + 0.5, 0, 255), np.uint8)
-
-
-def to_jpeg(picture: Picture, step: int = 8) -> bytes:
-    """JPEG bytes with even tables, so that one differing coefficient moves a pixel by 2 levels at most.
-
-    Parameters
-    ----------
-    picture : (H, W, 3) uint8 RGB
-    step : quantiser step of brightness; colour uses half of it at half the size
-    """
-    from PIL import Image
-
-    tables = {0: [max(1, step // 2)] * 3 + [step] * 61, 1: [max(1, step // 2)] * 64}
-    out = io.BytesIO()
-    Image.fromarray(picture).save(out, "JPEG", qtables=tables, subsampling=2, optimize=True)
-    return out.getvalue()
-
-
-def from_jpeg(data: bytes) -> Picture:
-    """The pixels a reader of the file gets, (H, W, 3) uint8 RGB."""
-    from PIL import Image
-
-    with Image.open(io.BytesIO(data)) as opened:
-        return np.asarray(opened.convert("RGB"), np.uint8).copy()
+    return np.asarray(np.clip(toned * 255.0, 0, 255), np.float32)

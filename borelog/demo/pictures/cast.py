@@ -87,9 +87,7 @@ def cast(lens: Lens, pose: Pose, radius: float, floor: Floor | None, wall_end: f
     return Hits(point, ray, on_wall, on_floor, lens, pose)
 
 
-def _march(
-    floor: Floor, ray: Plane, start: tuple[Any, Any, Any], to_wall: Plane
-) -> tuple[Plane, Mask]:
+def _march(floor: Floor, ray: Plane, start: tuple[Any, Any, Any], to_wall: Plane) -> tuple[Plane, Mask]:
     """March through the slab that holds the relief, then halve in on the crossing."""
     x0, y0, z0 = start
     side = np.float32(1.0 if floor.depth > 0 else -1.0)

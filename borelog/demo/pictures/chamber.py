@@ -76,14 +76,18 @@ def wandering(
         for a, b in zip(path, path[1:], strict=False):
             long = float(np.hypot(b[0] - a[0], b[1] - a[1]))
             off = dice.between(-1, 1) * jitter * long * (1.9 if long > 2 else 1.2)
-            middle = ((a[0] + b[0]) / 2 - (b[1] - a[1]) / max(long, 1e-6) * off,
-                      (a[1] + b[1]) / 2 + (b[0] - a[0]) / max(long, 1e-6) * off)
+            middle = (
+                (a[0] + b[0]) / 2 - (b[1] - a[1]) / max(long, 1e-6) * off,
+                (a[1] + b[1]) / 2 + (b[0] - a[0]) / max(long, 1e-6) * off,
+            )
             finer += [middle, b]
         path = finer
     return tuple(path)
 
 
-def _traced(paths: tuple[tuple[tuple[float, float], ...], ...], half: float, size: int, width_mm: float) -> Plane:
+def _traced(
+    paths: tuple[tuple[tuple[float, float], ...], ...], half: float, size: int, width_mm: float
+) -> Plane:
     """Distance-like strength of thin lines on a map: 1 on the line, 0 beyond its width."""
     scale = size / (2 * half)
     out = np.zeros((size, size), np.float32)
@@ -116,23 +120,34 @@ def make_roof(roof: RoofLook, radius: float, depth: float, seed: int, size: int 
         washed = smoothstep(-0.2, 0.35, roof.steam_clean - 0.6 + 0.35 * tools["cloud"] - 0.4 * x / radius)
         cover *= 1 - 0.95 * washed
     relief = 0.05 * tools["lump"] * (0.4 + cover) + 0.03 * tools["mid"] + 0.012 * tools["grain"]
-    metal = np.array([0.44, 0.43, 0.41], np.float32) * (1 + 0.07 * tools["mid"] + 0.05 * tools["grain"])[..., None]
+    metal = (
+        np.array([0.44, 0.43, 0.41], np.float32)
+        * (1 + 0.07 * tools["mid"] + 0.05 * tools["grain"])[..., None]
+    )
     brown = np.clip(roof.tan * (0.7 + 0.6 * tools["mid"]), 0, 1)[..., None]
-    carbon = np.array([0.055, 0.048, 0.042], np.float32) * (1 - brown) + np.array([0.19, 0.13, 0.085], np.float32) * brown
+    carbon = (
+        np.array([0.055, 0.048, 0.042], np.float32) * (1 - brown)
+        + np.array([0.19, 0.13, 0.085], np.float32) * brown
+    )
     carbon = carbon * (1 + 0.18 * tools["grain"] + 0.2 * tools["lump"])[..., None]
     colour = metal + (carbon - metal) * cover[..., None]
     gloss = 0.42 * (1 - cover) + 0.05
     rough = 0.42 + 0.33 * cover
     labels: dict[str, Mask] = {}
-    if roof.flow_lines:
-        ridge = _traced(roof.flow_lines, half, size, 0.5)
-        relief += 0.10 * ridge
-        labels["casting line"] = ridge > 0.4
     maps = {"height": height, "relief": relief, "colour": colour, "gloss": gloss, "rough": rough}
     for index, valve in enumerate(roof.valves):
         _set_valve(maps, labels, valve, index, x, y, tools, per_mm)
     if roof.hole is not None:
         _bore_hole(maps, labels, roof.hole, x, y, tools)
+    if roof.flow_lines:
+        ridge = _traced(roof.flow_lines, half, size, 0.26)
+        for name, mask in labels.items():
+            if "valve" in name or name == "plug hole":
+                ridge[mask] = 0.0
+        maps["relief"] += 0.12 * ridge
+        maps["colour"] *= (1 - 0.62 * ridge)[..., None]
+        maps["gloss"] *= 1 - 0.3 * ridge
+        labels["casting line"] = ridge > 0.4
     if roof.cracks:
         crack = _traced(roof.cracks, half, size, roof.crack_mm)
         for name, mask in labels.items():
@@ -144,7 +159,9 @@ def make_roof(roof: RoofLook, radius: float, depth: float, seed: int, size: int 
         maps["relief"] -= 0.10 * crack
         # Old cracks bleed a trace of what went through them.
         trail = blur(crack, 0.5 * per_mm) * 2.2
-        maps["colour"] += (np.array([0.22, 0.13, 0.07], np.float32) - maps["colour"]) * np.clip(trail * 0.22, 0, 0.3)[..., None]
+        maps["colour"] += (np.array([0.22, 0.13, 0.07], np.float32) - maps["colour"]) * np.clip(
+            trail * 0.22, 0, 0.3
+        )[..., None]
         labels["crack"] = crack > 0.35
     return Floor(
         half,
@@ -171,8 +188,12 @@ def _set_valve(
     """Let one valve and its seat into the roof, working only in the square that holds them."""
     full_maps, full_labels, size = maps, labels, x.shape[1]
     reach = valve.radius + 4.5
-    col = slice(*(int(np.clip((at + x[0, -1]) * per_mm, 0, size)) for at in (valve.x - reach, valve.x + reach)))
-    row = slice(*(int(np.clip((at + x[0, -1]) * per_mm, 0, size)) for at in (valve.y - reach, valve.y + reach)))
+    col = slice(
+        *(int(np.clip((at + x[0, -1]) * per_mm, 0, size)) for at in (valve.x - reach, valve.x + reach))
+    )
+    row = slice(
+        *(int(np.clip((at + x[0, -1]) * per_mm, 0, size)) for at in (valve.y - reach, valve.y + reach))
+    )
     maps = {key: field[row, col] for key, field in full_maps.items()}
     tools = {key: field[row, col] for key, field in tools.items()}
     x, y, labels = x[:, col], y[row], {}
@@ -262,7 +283,12 @@ def _exhaust_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plan
     rough = 0.62 - 0.12 * outer[..., 0] + 0 * q
     relief = 0.05 * tools["lump"] * (0.4 + valve.deposit) + 0.007 * tools["grain"] + 0.07 * crust
     relief = relief + np.sin(away * 2 * np.pi / 0.35) * 0.0022
-    return colour.astype(np.float32), gloss.astype(np.float32), rough.astype(np.float32), relief.astype(np.float32)
+    return (
+        colour.astype(np.float32),
+        gloss.astype(np.float32),
+        rough.astype(np.float32),
+        relief.astype(np.float32),
+    )
 
 
 def _intake_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plane]) -> Face:
@@ -270,7 +296,9 @@ def _intake_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plane
     r = valve.radius
     q = away / r
     bare = smoothstep(0.45, 1.0, q + 0.28 * tools["cloud"] + 0.14 * tools["mid"])
-    steel = np.array([0.33, 0.32, 0.305], np.float32) * (1 + 0.06 * np.sin(away * 2 * np.pi / 0.40))[..., None]
+    steel = (
+        np.array([0.33, 0.32, 0.305], np.float32) * (1 + 0.06 * np.sin(away * 2 * np.pi / 0.40))[..., None]
+    )
     soot = np.array([0.060, 0.052, 0.045], np.float32)
     varnish = np.array([0.15, 0.105, 0.065], np.float32)
     mix = np.clip(0.45 + 0.4 * tools["mid"], 0, 1)[..., None]
@@ -282,7 +310,12 @@ def _intake_face(valve: Valve, away: Plane, angle: Plane, tools: dict[str, Plane
     rough = 0.58 - 0.20 * bare
     relief = 0.05 * tools["lump"] * (1 - bare) + 0.010 * tools["grain"]
     relief = relief + np.sin(away * 2 * np.pi / 0.40) * 0.0035 * bare
-    return colour.astype(np.float32), gloss.astype(np.float32), rough.astype(np.float32), relief.astype(np.float32)
+    return (
+        colour.astype(np.float32),
+        gloss.astype(np.float32),
+        rough.astype(np.float32),
+        relief.astype(np.float32),
+    )
 
 
 def _burn(
@@ -306,7 +339,11 @@ def _burn(
     gone *= smoothstep(r + 1.3, r + 0.6, away)
     dark = smoothstep(0.62, 0.15, side - opening) * smoothstep(-0.14, 0.06, reach + 0.04 * tools["lump"])
     dark *= smoothstep(r + 1.3, r + 0.6, away)
-    lip = np.exp(-((np.maximum(side - opening - 0.55, 0) / 0.8) ** 2)) * smoothstep(-0.35, 0.05, reach) * (1 - gone)
+    lip = (
+        np.exp(-((np.maximum(side - opening - 0.55, 0) / 0.8) ** 2))
+        * smoothstep(-0.35, 0.05, reach)
+        * (1 - gone)
+    )
     lip *= smoothstep(r + 0.6, r - 0.2, away)
     hot = np.exp(-((side / (deep * 0.95)) ** 2)) * smoothstep(-1.3, 0.3, reach) * (away < r)
     colour = maps["colour"]
@@ -376,7 +413,9 @@ def chamber_view(
     at = (target[0] + lean[0] * distance, target[1] + lean[1] * distance, depth - distance)
     pose = look(at, (target[0], target[1], depth - 3.0), roll_deg)
     floor = make_roof(roof, radius, depth, seed)
-    shot = take(lens, pose, Wall(radius, soot=0.5), floor, made_by or camera("tip720"), seed, fine, lamps, ring)
+    shot = take(
+        lens, pose, Wall(radius, soot=0.5), floor, made_by or camera("tip720"), seed, fine, lamps, ring
+    )
     valves = []
     for index, valve in enumerate(roof.valves):
         turn = np.linspace(0, 2 * np.pi, 180, endpoint=False)
@@ -385,7 +424,11 @@ def chamber_view(
         points = project(lens, pose, np.stack([px, py, pz], axis=-1))
         kind = "exhaust" if valve.exhaust else "intake"
         valves.append(
-            {"name": f"{kind} valve {index + 1}", "diameter_mm": 2 * valve.radius, "ellipse": ellipse_of(points)}
+            {
+                "name": f"{kind} valve {index + 1}",
+                "diameter_mm": 2 * valve.radius,
+                "ellipse": ellipse_of(points),
+            }
         )
     shot.truth["valves"] = valves
     return shot
@@ -402,7 +445,10 @@ def crack_scene(
     # From the seat of an exhaust valve to the edge of the plug hole, the hottest bridge of a roof.
     valve = FOUR[dice.whole(2, 3)]
     toward = math.atan2(-valve.y, -valve.x) + dice.between(-0.35, 0.35)
-    start = (valve.x + (valve.radius + 0.2) * math.cos(toward), valve.y + (valve.radius + 0.2) * math.sin(toward))
+    start = (
+        valve.x + (valve.radius + 0.2) * math.cos(toward),
+        valve.y + (valve.radius + 0.2) * math.sin(toward),
+    )
     end = (5.5 * math.cos(toward + math.pi), 5.5 * math.sin(toward + math.pi))
     paths: list[tuple[tuple[float, float], ...]] = [wandering(start, end, seed)]
     middle = paths[0][len(paths[0]) // 2]
@@ -413,7 +459,11 @@ def crack_scene(
     side = 1.0 if valve.x < 0 else -1.0
     paths.append(wandering((0.0, 6.0), (dice.between(-0.6, 0.6), dice.between(12, 17)), seed + 2))
     if dice.chance(0.5):
-        paths.append(wandering((side * 5.6, dice.between(-1, 1)), (side * dice.between(9, 13), dice.between(-1, 1)), seed + 3))
+        paths.append(
+            wandering(
+                (side * 5.6, dice.between(-1, 1)), (side * dice.between(9, 13), dice.between(-1, 1)), seed + 3
+            )
+        )
     roof = RoofLook(
         cracks=tuple(paths) if crack else (),
         crack_mm=dice.between(0.13, 0.26),

@@ -84,10 +84,17 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     height += (-9.0 - height) * gap
     labels["ring gap"] = (r > edge) & (r < radius)
     # Carbon: broad distribution by the flame, broken by clouds; thin towards the intake pocket's spray.
-    flow = fine["cloud"] * 0.75 + fine["mid"] * 0.35 + 0.5 * (y / radius) - 0.25 * smoothstep(0.5, 1.0, r / radius)
+    flow = (
+        fine["cloud"] * 0.75
+        + fine["mid"] * 0.35
+        + 0.5 * (y / radius)
+        - 0.25 * smoothstep(0.5, 1.0, r / radius)
+    )
     cover = smoothstep(-0.75, 0.55, flow + (look.carbon - 0.5) * 4.2)
     if look.wash_rim_mm > 0:
-        wash = smoothstep(edge - look.wash_rim_mm - 1.2, edge - look.wash_rim_mm + 1.2, r + 0.9 * fine["cloud"])
+        wash = smoothstep(
+            edge - look.wash_rim_mm - 1.2, edge - look.wash_rim_mm + 1.2, r + 0.9 * fine["cloud"]
+        )
         cover *= 1 - 0.92 * wash
         labels["washed rim"] = (wash > 0.5) & (r < edge)
     clean = np.zeros(shape, np.float32)
@@ -113,7 +120,7 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     brown = np.array([0.105, 0.075, 0.050], np.float32)
     browning = np.clip(look.tan * (0.6 + 0.6 * fine["mid"] - 0.4 * fine["cloud"]), 0, 1)
     carbon = soot + (brown - soot) * browning[..., None]
-    carbon = carbon * (1 + 0.16 * fine["grain"] + 0.22 * fine["lump"])[..., None]
+    carbon = carbon * (1 + 0.09 * fine["grain"] + 0.20 * fine["lump"])[..., None]
     base = metal * metal_tone[..., None]
     base = base + (varnish - base) * (stain * (1 - clean) * (1 - torn) * 0.85)[..., None]
     base = np.where(torn[..., None] > 0.02, base + (np.float32(0.50) - base) * torn[..., None] * 0.8, base)
@@ -130,13 +137,15 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     rough = rough + torn * (0.30 - rough) * 0.6
     relief += torn * (0.35 * fine["rock"] + 0.06 * fine["grain"])
     if look.oil > 0:
-        pool = smoothstep(1.35 - look.oil * 1.6, 1.75 - look.oil * 1.6, fine["cloud"] + 0.25 * fine["mid"] - height * 0.15)
+        pool = smoothstep(
+            1.35 - look.oil * 1.6, 1.75 - look.oil * 1.6, fine["cloud"] + 0.25 * fine["mid"] - height * 0.15
+        )
         colour *= 1 - pool[..., None] * np.array([0.62, 0.68, 0.78], np.float32)
         gloss += (0.09 - gloss) * pool
         rough += (0.16 - rough) * pool * 0.9
         relief *= 1 - 0.96 * pool
         labels["oil pool"] = (pool > 0.5) & (r < edge)
-    _knocks(look, x, y, edge, dice, height, relief, colour, labels)
+    _knocks(look, x, y, edge, dice, fine, height, relief, colour, labels)
     crevice = gap[..., None]
     colour *= 1 - 0.88 * crevice
     gloss = gloss * (1 - 0.8 * gap)
@@ -190,6 +199,7 @@ def _knocks(
     y: Plane,
     edge: float,
     dice: Dice,
+    fine: dict[str, Plane],
     height: Plane,
     relief: Plane,
     colour: Plane,
@@ -215,18 +225,22 @@ def _knocks(
             away = edge * dice.between(0.55 if name == "pits" else 0.1, 0.96)
             angle = math.radians(dice.between(200, 340) if name == "pits" else dice.between(0, 360))
             px, py = away * math.cos(angle), away * math.sin(angle)
-            reach = dice.between(0.18, 0.5) if name == "pits" else dice.between(0.5, 1.5)
+            reach = dice.between(0.18, 0.5) if name == "pits" else dice.between(0.35, 1.1)
             long, turn = dice.between(1.0, 1.2 if name == "pits" else 2.4), dice.between(0, math.pi)
             window = spot(px, py, reach * long * 2.2)
             u = (x[:, window[1]] - px) * math.cos(turn) + (y[window[0]] - py) * math.sin(turn)
             v = -(x[:, window[1]] - px) * math.sin(turn) + (y[window[0]] - py) * math.cos(turn)
             far = np.sqrt((u / long) ** 2 + v * v) / reach
-            hole = np.exp(-(far**2.5))
-            height[window] -= hole * reach * (0.7 if name == "pits" else 0.6)
-            lip = np.exp(-(((far - 1.2) / 0.22) ** 2)) * np.clip(0.5 + u / (reach * long) * 0.5, 0, 1)
-            relief[window] += lip * 0.05 * reach
-            fresh = np.clip(hole * (0.55 + 0.3 * v / reach) + 0.5 * lip, 0, 1)[..., None]
-            colour[window] += (np.float32(0.46) - colour[window]) * fresh * (0.25 if name == "pits" else 0.8)
+            far = far + 0.10 * fine["lump"][window] + 0.04 * fine["grain"][window]
+            hole = smoothstep(1.12, 0.45 if name == "pits" else 0.80, far)
+            # A nick has a floor that leans the way the blow came, and raises a burr on one side only.
+            height[window] -= (
+                hole * reach * (0.7 if name == "pits" else 0.42 + 0.30 * np.clip(v / reach, -1, 1))
+            )
+            burr = np.exp(-(((far - 1.12) / 0.14) ** 2)) * np.clip(v / reach - 0.1, 0, 1)
+            relief[window] += burr * 0.12 * reach
+            fresh = np.clip(hole * (0.62 + 0.25 * fine["mid"][window]) + 0.4 * burr, 0, 1)[..., None]
+            colour[window] += (np.float32(0.22) - colour[window]) * fresh * (0.2 if name == "pits" else 0.8)
             mask[window] |= far < 1.0
     if look.flakes:
         mask = labels.setdefault("loose flakes", np.zeros(height.shape, np.bool_))
@@ -234,7 +248,10 @@ def _knocks(
             away, angle = edge * dice.between(0.1, 0.9), dice.between(0, 2 * math.pi)
             px, py, reach = away * math.cos(angle), away * math.sin(angle), dice.between(0.4, 1.3)
             corners = [
-                (px + reach * dice.between(0.5, 1.1) * np.cos(a), py + reach * dice.between(0.5, 1.1) * np.sin(a))
+                (
+                    px + reach * dice.between(0.5, 1.1) * np.cos(a),
+                    py + reach * dice.between(0.5, 1.1) * np.sin(a),
+                )
                 for a in np.linspace(0, 2 * np.pi, 7)[:-1]
             ]
             at = np.array([[(cx - x[0, 0]) * per_mm, (cy - y[0, 0]) * per_mm] for cx, cy in corners])

@@ -18,7 +18,9 @@ from borelog.demo.pictures.wall import Wall
 FRAMES, RATE = 24, 8.0
 
 
-def film_frames(seed: int = 91, count: int = FRAMES, size: tuple[int, int] = (480, 360)) -> list[tuple[Picture, dict[str, Any]]]:
+def film_frames(
+    seed: int = 91, count: int = FRAMES, size: tuple[int, int] = (320, 240)
+) -> list[tuple[Picture, dict[str, Any]]]:
     """The frames with their truth: blur in px, where the tip was, whether the lamp was on."""
     dice = Dice("film", seed)
     wall, crown = Wall(soot=0.2), CrownLook(carbon=0.7, thick=0.35)
@@ -32,6 +34,7 @@ def film_frames(seed: int = 91, count: int = FRAMES, size: tuple[int, int] = (48
         shot = bore_view(
             seed,
             size=size,
+            fine=2 if size[0] < 500 else 1,
             depth=86.0,
             tip_z=4.0 + 40.0 * way,
             off=(4.0 * np.cos(5 * way) + shake * 0.6, 4.0 * np.sin(5 * way)),
@@ -46,15 +49,19 @@ def film_frames(seed: int = 91, count: int = FRAMES, size: tuple[int, int] = (48
     return out
 
 
-def write_film(path: Path, seed: int = 91, count: int = FRAMES) -> dict[str, Any]:
-    """Write the film; gives back its truth."""
-    frames = film_frames(seed, count)
+def write_film(
+    path: Path, seed: int = 91, count: int = FRAMES, size: tuple[int, int] = (320, 240)
+) -> dict[str, Any]:
+    """Write the film; gives back its truth: per frame the blur, the lamp and the tip's place."""
+    frames = film_frames(seed, count, size)
     height, width = frames[0][0].shape[:2]
     code = cv2.VideoWriter.fourcc(*"MJPG")
-    writer = cv2.VideoWriter(str(path), cv2.CAP_OPENCV_MJPEG, code, RATE, (width, height), [cv2.VIDEOWRITER_PROP_IS_COLOR, 1])
+    writer = cv2.VideoWriter(
+        str(path), cv2.CAP_OPENCV_MJPEG, code, RATE, (width, height), [cv2.VIDEOWRITER_PROP_IS_COLOR, 1]
+    )
     if not writer.isOpened():
         raise PictureError(f"The film {path} cannot be written; choose a folder that can be written to.")
-    writer.set(cv2.VIDEOWRITER_PROP_QUALITY, 78)
+    writer.set(cv2.VIDEOWRITER_PROP_QUALITY, 60)
     for picture, _ in frames:
         writer.write(np.ascontiguousarray(picture[..., ::-1]))
     writer.release()

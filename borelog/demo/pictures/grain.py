@@ -98,7 +98,9 @@ def fractal(
         if rows >= shape[0] and columns >= shape[1]:
             field = normal(shape, f"{key}/{layer}", seed)
         else:
-            field = _grown(normal((min(rows, shape[0]), min(columns, shape[1])), f"{key}/{layer}", seed), shape)
+            field = _grown(
+                normal((min(rows, shape[0]), min(columns, shape[1])), f"{key}/{layer}", seed), shape
+            )
         total += np.float32(weight) * field
         power += weight * weight * 0.6  # interpolation between grid points takes part of the variance
         weight *= gain

@@ -48,10 +48,12 @@ def hone_wall(
     patch = straight_patch(wall, (height, width), px_per_mm, seed, at, families=1 if single else 2)
     grooves = patch.colour[1] / np.float32(wall.tone[1]) - 1 + 0.8 * (patch.slope_z + 0.4 * patch.slope_s)
     grooves = (grooves - grooves.mean()) / max(float(grooves.std()), 1e-6)
-    ramp = np.linspace(-1, 1, width, dtype=np.float32)[None, :] * np.float32(dice.between(8, 22) + tilt_px * 100)
+    ramp = np.linspace(-1, 1, width, dtype=np.float32)[None, :] * np.float32(
+        dice.between(8, 22) + tilt_px * 100
+    )
     field = 118 + GROOVE_LEVELS * grooves + ramp
     field = field + noise * GROOVE_LEVELS * normal((height, width), "hone.noise", seed)
-    grey = np.clip(field + 0.5, 0, 255).astype(np.uint8)
+    grey = np.clip(field, 0, 255).astype(np.float32)
     truth = {
         "included_angle_deg": angle_deg,
         "family_deg": [angle_deg / 2, -angle_deg / 2],

@@ -47,7 +47,12 @@ class Lens:
 
     def truth(self) -> dict[str, Any]:
         cx, cy = self.middle
-        return {"focal_px": self.focal, "k1": self.k1, "centre_px": [cx, cy], "size_px": [self.width, self.height]}
+        return {
+            "focal_px": self.focal,
+            "k1": self.k1,
+            "centre_px": [cx, cy],
+            "size_px": [self.width, self.height],
+        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +81,8 @@ def look(at: tuple[float, float, float], target: tuple[float, float, float], rol
     down = np.cross(forward, right)
     roll = np.deg2rad(roll_deg)
     turned = np.stack(
-        [np.cos(roll) * right + np.sin(roll) * down, -np.sin(roll) * right + np.cos(roll) * down, forward], axis=1
+        [np.cos(roll) * right + np.sin(roll) * down, -np.sin(roll) * right + np.cos(roll) * down, forward],
+        axis=1,
     )
     return Pose(at, tuple((float(r[0]), float(r[1]), float(r[2])) for r in turned))
 
@@ -120,4 +126,6 @@ def lamp_ring(pose: Pose, count: int = 6, radius: float = 2.2, phase_deg: float 
     """Positions in mm, (count, 3), of the lamps round the tip."""
     angle = np.deg2rad(phase_deg) + 2 * np.pi * np.arange(count) / count
     turn = pose.matrix
-    return np.array(pose.at) + radius * (np.cos(angle)[:, None] * turn[:, 0] + np.sin(angle)[:, None] * turn[:, 1])
+    return np.array(pose.at) + radius * (
+        np.cos(angle)[:, None] * turn[:, 0] + np.sin(angle)[:, None] * turn[:, 1]
+    )

@@ -65,8 +65,16 @@ def _poses(dice: Dice, kind: str, move: float) -> tuple[Pose, Pose]:
     made = []
     for step in (0.0, 1.0):
         shift = [step * move * dice.between(-1.6, 1.6) for _ in range(3)]
-        at = (target[0] + lean[0] * distance + shift[0], target[1] + lean[1] * distance + shift[1], DEPTH - distance + shift[2])
-        aim = (target[0] + step * move * dice.between(-2, 2), target[1] + step * move * dice.between(-2, 2), DEPTH)
+        at = (
+            target[0] + lean[0] * distance + shift[0],
+            target[1] + lean[1] * distance + shift[1],
+            DEPTH - distance + shift[2],
+        )
+        aim = (
+            target[0] + step * move * dice.between(-2, 2),
+            target[1] + step * move * dice.between(-2, 2),
+            DEPTH,
+        )
         made.append(look(at, aim, roll + step * move * dice.between(-8, 8)))
     return made[0], made[1]
 

@@ -43,16 +43,27 @@ STATES: dict[str, PlugState] = {
     "tan": PlugState("Tan nose", (72, 5, 17), (0.15, 0.135, 0.12)),
     "dry_soot": PlugState("Dry soot", (19, 0, 1), (0.030, 0.029, 0.028), blotch=0.5),
     "fuel_wet": PlugState("Wet with fuel", (47, 4, 13), (0.060, 0.055, 0.050), wet=0.7, blotch=0.6),
-    "oil_wet": PlugState("Wet with oil", (12, 1, 3), (0.022, 0.019, 0.016), wet=1.0, crust=0.25, crust_lab=(9, 1, 3)),
+    "oil_wet": PlugState(
+        "Wet with oil", (12, 1, 3), (0.022, 0.019, 0.016), wet=1.0, crust=0.25, crust_lab=(9, 1, 3)
+    ),
     "ash": PlugState("Ash crust", (66, 3, 13), (0.16, 0.145, 0.12), crust=0.8, crust_lab=(74, 2, 11)),
-    "white_hot": PlugState("White hot nose", (91, -1, 3), (0.27, 0.26, 0.25), blotch=0.08, wear=0.28, blued=0.8),
+    "white_hot": PlugState(
+        "White hot nose", (91, -1, 3), (0.27, 0.26, 0.25), blotch=0.08, wear=0.28, blued=0.8
+    ),
     "pepper": PlugState("Pepper specks", (82, 1, 7), (0.17, 0.155, 0.14), specks=70),
     "beads": PlugState("Bright beads", (80, 1, 8), (0.18, 0.17, 0.16), beads=26, wear=0.3),
     "closed_gap": PlugState("Closed or hammered gap", (64, 5, 15), (0.15, 0.14, 0.125), gap_mm=0.04),
     "cracked_nose": PlugState("Cracked nose", (74, 3, 13), (0.15, 0.14, 0.13), chip=1.0),
-    "melted": PlugState("Melted electrode", (85, 0, 5), (0.22, 0.21, 0.20), wear=0.75, blued=0.5, beads=8, gap_mm=1.7),
+    "melted": PlugState(
+        "Melted electrode", (85, 0, 5), (0.22, 0.21, 0.20), wear=0.75, blued=0.5, beads=8, gap_mm=1.7
+    ),
     "coolant": PlugState(
-        "Washed or coolant crust", (88, -1, 4), (0.20, 0.19, 0.17), crust=0.35, crust_lab=(78, -7, 12), rust=0.5
+        "Washed or coolant crust",
+        (88, -1, 4),
+        (0.20, 0.19, 0.17),
+        crust=0.35,
+        crust_lab=(78, -7, 12),
+        rust=0.5,
     ),
 }
 """States by name; the terms are those of the findings vocabulary."""
@@ -67,9 +78,18 @@ def lab_to_linear(lab: Colour) -> Colour:
     """CIELAB (D65, 2 degrees) to linear sRGB, clipped to 0..1 (ISO/CIE 11664-4, IEC 61966-2-1)."""
     fy = (lab[0] + 16) / 116
     f = (fy + lab[1] / 500, fy, fy - lab[2] / 200)
-    xyz = [w * (v**3 if v > 6 / 29 else 3 * (6 / 29) ** 2 * (v - 4 / 29)) for w, v in zip((0.95047, 1.0, 1.08883), f, strict=True)]
-    matrix = ((3.2404542, -1.5371385, -0.4985314), (-0.9692660, 1.8760108, 0.0415560), (0.0556434, -0.2040259, 1.0572252))
-    red, green, blue = (min(1.0, max(0.0, sum(m * v for m, v in zip(row, xyz, strict=True)))) for row in matrix)
+    xyz = [
+        w * (v**3 if v > 6 / 29 else 3 * (6 / 29) ** 2 * (v - 4 / 29))
+        for w, v in zip((0.95047, 1.0, 1.08883), f, strict=True)
+    ]
+    matrix = (
+        (3.2404542, -1.5371385, -0.4985314),
+        (-0.9692660, 1.8760108, 0.0415560),
+        (0.0556434, -0.2040259, 1.0572252),
+    )
+    red, green, blue = (
+        min(1.0, max(0.0, sum(m * v for m, v in zip(row, xyz, strict=True)))) for row in matrix
+    )
     return red, green, blue
 
 
@@ -88,7 +108,9 @@ class Layout:
         """u and v of what lies ``lift`` mm nearer to the camera than the axis."""
         near = np.float32(1.0) - lift / np.float32(self.distance)
         x, y = self.x * near, self.y * near
-        return np.asarray(self.cos * x + self.sin * y + self.middle_u), np.asarray(-self.sin * x + self.cos * y)
+        return np.asarray(self.cos * x + self.sin * y + self.middle_u), np.asarray(
+            -self.sin * x + self.cos * y
+        )
 
 
 def _thread_radius(u: Plane, turn: Any, pitch: float) -> Plane:
@@ -210,7 +232,13 @@ def plug_profile(
 
 
 def lay_plug(
-    field: dict[str, Plane], layout: Layout, look: PlugState, gap: float, pitch: float, per_mm: float, seed: int
+    field: dict[str, Plane],
+    layout: Layout,
+    look: PlugState,
+    gap: float,
+    pitch: float,
+    per_mm: float,
+    seed: int,
 ) -> dict[str, Mask]:
     """Put one plug into a field of surface planes; gives back where its parts are."""
     shape = layout.x.shape
@@ -230,7 +258,9 @@ def lay_plug(
     return labels
 
 
-def lay_ground(layout: Layout, kind: str, per_mm: float, seed: int, patch: str | None = None) -> dict[str, Plane]:
+def lay_ground(
+    layout: Layout, kind: str, per_mm: float, seed: int, patch: str | None = None
+) -> dict[str, Plane]:
     """What a plug lies on, as a field of surface planes."""
     x, y = layout.x, layout.y
     shape = x.shape
@@ -293,7 +323,9 @@ def _patch_mask(layout: Layout) -> Mask:
     return (u > PATCH[0]) & (u < PATCH[1]) & (v > PATCH[2]) & (v < PATCH[3])
 
 
-def _place(layout: Layout, u: float, v: float, lift: float, px_per_mm: float, size: tuple[int, int]) -> list[float]:
+def _place(
+    layout: Layout, u: float, v: float, lift: float, px_per_mm: float, size: tuple[int, int]
+) -> list[float]:
     """Pixel coordinates of a point of the plug."""
     a, b = u - layout.middle_u, v
     grow = px_per_mm / (1 - lift / layout.distance)
@@ -318,7 +350,12 @@ def _tilted(layout: Layout, nu: Any, nv: Any, nz: Any) -> NDArray[np.float32]:
 
 
 def _shell(
-    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane], pitch: float
+    field: dict[str, Plane],
+    labels: dict[str, Mask],
+    layout: Layout,
+    look: PlugState,
+    noise: dict[str, Plane],
+    pitch: float,
 ) -> None:
     lift = np.zeros_like(layout.x)
     for _ in range(4):
@@ -335,20 +372,36 @@ def _shell(
     radius = np.maximum(radius, 1e-3)
     normal = _tilted(layout, -slope + 0.05 * noise["grain"], v / radius, lift / radius + 0.02)
     root = np.clip((MAJOR - radius) / (0.61 * pitch), 0, 1)
-    grime = np.clip(0.25 + 0.75 * root + 0.30 * noise["mid"] + 0.15 * noise["cloud"], 0, 1) * smoothstep(-15, -1, u) * 0.9
+    grime = (
+        np.clip(0.25 + 0.75 * root + 0.30 * noise["mid"] + 0.15 * noise["cloud"], 0, 1)
+        * smoothstep(-15, -1, u)
+        * 0.9
+    )
     grime = np.clip(grime + 0.35 * root, 0, 0.95)
     steel = np.array([0.47, 0.455, 0.43]) * 1.0
-    colour = [np.float32(steel[i]) * (1 + 0.08 * noise["mid"]) * (1 - grime) + np.float32(0.055) * grime for i in range(3)]
+    colour = [
+        np.float32(steel[i]) * (1 + 0.08 * noise["mid"]) * (1 - grime) + np.float32(0.055) * grime
+        for i in range(3)
+    ]
     if look.rust > 0:
         spots = smoothstep(0.3, 1.2, noise["mid"] + 0.4 * noise["cloud"]) * look.rust
         colour = [c + (np.float32(r) - c) * spots for c, r in zip(colour, (0.22, 0.10, 0.045), strict=True)]
     gloss = 0.62 * (1 - grime) + 0.05
     rough = 0.40 + 0.2 * grime + 0.03 * noise["grain"]
-    _solid(field, mask, lift, {"colour": colour, "normal": normal, "gloss": gloss, "rough": rough, "sky": 1 - 0.55 * root})
+    _solid(
+        field,
+        mask,
+        lift,
+        {"colour": colour, "normal": normal, "gloss": gloss, "rough": rough, "sky": 1 - 0.55 * root},
+    )
     labels["thread"] = mask
     # The ground flange behind the thread, the seat of the sealing washer.
     u, v = layout.local(np.float32(0))
-    for start, stop, r, tone in ((-20.3, SHELL_FROM, 9.4, 0.30), (-25.5, -20.3, 9.9, 0.36), (-48.0, -25.5, 9.2, 0.37)):
+    for start, stop, r, tone in (
+        (-20.3, SHELL_FROM, 9.4, 0.30),
+        (-25.5, -20.3, 9.9, 0.36),
+        (-48.0, -25.5, 9.2, 0.37),
+    ):
         edge = np.minimum(stop - u, u - start)
         rounded = np.clip(1 - edge / 0.7, 0, 1)
         body = (np.abs(v) < r - 0.45 * rounded**2) & (u <= stop) & (u > start)
@@ -359,24 +412,53 @@ def _shell(
             across, lean = 0.82 * np.sin(turn) + 0.18 * v / r, 0.82 * np.cos(turn) + 0.18 * z / r
         nudge = np.where(stop - u < u - start, 1.0, -1.0) * rounded
         flat = _tilted(layout, 0.9 * nudge + 0.015 * noise["grain"], across, lean + 0.02)
-        metal = [np.float32(tone) * (1 + 0.05 * noise["mid"] - 0.12 * np.clip(noise["cloud"], 0, 2)) * w for w in (1.0, 0.97, 0.91)]
-        _solid(field, body, z, {"colour": metal, "normal": flat, "gloss": np.float32(0.5), "rough": 0.34 + 0.03 * noise["mid"], "sky": np.float32(0.9)})
+        metal = [
+            np.float32(tone) * (1 + 0.05 * noise["mid"] - 0.12 * np.clip(noise["cloud"], 0, 2)) * w
+            for w in (1.0, 0.97, 0.91)
+        ]
+        _solid(
+            field,
+            body,
+            z,
+            {
+                "colour": metal,
+                "normal": flat,
+                "gloss": np.float32(0.5),
+                "rough": 0.34 + 0.03 * noise["mid"],
+                "sky": np.float32(0.9),
+            },
+        )
 
 
 def _crusted(look: PlugState, noise: dict[str, Plane]) -> tuple[Plane, Colour]:
-    lump = smoothstep(0.9 - 1.3 * look.crust, 1.5 - 1.3 * look.crust, noise["mid"] + 0.5 * noise["grain"] + 0.4 * noise["cloud"])
+    lump = smoothstep(
+        0.9 - 1.3 * look.crust,
+        1.5 - 1.3 * look.crust,
+        noise["mid"] + 0.5 * noise["grain"] + 0.4 * noise["cloud"],
+    )
     return lump * (1.0 if look.crust > 0 else 0.0), lab_to_linear(look.crust_lab)
 
 
 def _painted(base: Colour, look: PlugState, noise: dict[str, Plane], dirt: float = 1.0) -> list[Plane]:
-    tone = np.clip(1 + look.blotch * (0.35 * noise["mid"] + 0.25 * noise["cloud"]) * dirt + 0.05 * noise["grain"], 0.25, 1.7)
+    tone = np.clip(
+        1 + look.blotch * (0.35 * noise["mid"] + 0.25 * noise["cloud"]) * dirt + 0.05 * noise["grain"],
+        0.25,
+        1.7,
+    )
     lump, crust = _crusted(look, noise)
     out = [np.asarray(np.float32(c) * tone) for c in base]
-    return [c + (np.float32(k) * (1 + 0.15 * noise["grain"]) - c) * lump for c, k in zip(out, crust, strict=True)]
+    return [
+        c + (np.float32(k) * (1 + 0.15 * noise["grain"]) - c) * lump for c, k in zip(out, crust, strict=True)
+    ]
 
 
 def _nose(
-    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane], dice: Dice
+    field: dict[str, Plane],
+    labels: dict[str, Mask],
+    layout: Layout,
+    look: PlugState,
+    noise: dict[str, Plane],
+    dice: Dice,
 ) -> None:
     """The ceramic nose: a blunt cone out of the shell, rounded at its end."""
     lift = np.zeros_like(layout.x)
@@ -407,7 +489,10 @@ def _nose(
     colour = [c * (1 - 0.45 * deep) for c in colour]
     if look.chip > 0:
         edge = broken * (1 - smoothstep(0.7, 0.8, broken))
-        colour = [c + (np.float32(w) - c) * np.clip(edge * 2.2, 0, 1) for c, w in zip(colour, (0.80, 0.79, 0.76), strict=True)]
+        colour = [
+            c + (np.float32(w) - c) * np.clip(edge * 2.2, 0, 1)
+            for c, w in zip(colour, (0.80, 0.79, 0.76), strict=True)
+        ]
         crack = np.exp(-(((v - 0.5 - 0.5 * u + 0.16 * noise["mid"]) / 0.07) ** 2)) * (u < 1.9)
         colour = [c * (1 - 0.8 * crack) for c in colour]
     gloss = np.float32(0.10) + 0 * u
@@ -419,17 +504,26 @@ def _nose(
         for _ in range(count):
             su, sv = dice.between(-0.1, NOSE_TIP + 0.1), dice.between(-2.6, 2.6)
             reach = dice.between(0.035, 0.09) if name == "pepper specks" else dice.between(0.06, 0.16)
-            spots = np.maximum(spots, smoothstep(reach * 1.25, reach * 0.8, np.sqrt((u - su) ** 2 + (v - sv) ** 2)))
+            spots = np.maximum(
+                spots, smoothstep(reach * 1.25, reach * 0.8, np.sqrt((u - su) ** 2 + (v - sv) ** 2))
+            )
         ink = (0.03, 0.028, 0.026) if name == "pepper specks" else (0.62, 0.62, 0.62)
         colour = [c + (np.float32(i) - c) * spots for c, i in zip(colour, ink, strict=True)]
         if name == "beads":
             gloss, rough = gloss + 0.75 * spots, rough - 0.22 * spots
         labels[name] = (spots > 0.5) & mask
-    _solid(field, mask, z, {"colour": colour, "normal": normal, "gloss": gloss, "rough": rough, "sky": 1 - 0.45 * deep})
+    _solid(
+        field,
+        mask,
+        z,
+        {"colour": colour, "normal": normal, "gloss": gloss, "rough": rough, "sky": 1 - 0.45 * deep},
+    )
     labels["nose"] = mask
 
 
-def _centre(field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane]) -> None:
+def _centre(
+    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane]
+) -> None:
     """The centre electrode, worn round by ``wear``."""
     u, v = layout.local(np.float32(0))
     core = 1.25
@@ -446,12 +540,28 @@ def _centre(field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, lo
     colour = _painted(tone, look, noise, 0.7)
     bare = smoothstep(FACE - 0.55, FACE - 0.1, u)
     colour = [c + (np.float32(0.36) - c) * bare * (0.5 if look.wet < 0.9 else 0.0) for c in colour]
-    _solid(field, mask, z, {"colour": colour, "normal": normal, "gloss": 0.25 + 0.25 * bare, "rough": np.float32(0.42), "sky": np.float32(0.85)})
+    _solid(
+        field,
+        mask,
+        z,
+        {
+            "colour": colour,
+            "normal": normal,
+            "gloss": 0.25 + 0.25 * bare,
+            "rough": np.float32(0.42),
+            "sky": np.float32(0.85),
+        },
+    )
     labels["centre electrode"] = mask
 
 
 def _strap(
-    field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane], gap: float
+    field: dict[str, Plane],
+    labels: dict[str, Mask],
+    layout: Layout,
+    look: PlugState,
+    noise: dict[str, Plane],
+    gap: float,
 ) -> None:
     """The ground strap: flat bar, welded to the shell's end, bent over the centre electrode."""
     path = _segments(gap, 0.0)
@@ -470,15 +580,32 @@ def _strap(
     if look.blued > 0:
         band = np.exp(-(((u - 2.6 + 0.25 * noise["mid"]) / 0.7) ** 2)) * look.blued
         straw = np.exp(-(((u - 1.2 + 0.25 * noise["mid"]) / 0.6) ** 2)) * look.blued
-        colour = [c + (np.float32(b) - c) * band * 0.7 for c, b in zip(colour, (0.10, 0.11, 0.24), strict=True)]
-        colour = [c + (np.float32(b) - c) * straw * 0.6 for c, b in zip(colour, (0.34, 0.23, 0.10), strict=True)]
+        colour = [
+            c + (np.float32(b) - c) * band * 0.7 for c, b in zip(colour, (0.10, 0.11, 0.24), strict=True)
+        ]
+        colour = [
+            c + (np.float32(b) - c) * straw * 0.6 for c, b in zip(colour, (0.34, 0.23, 0.10), strict=True)
+        ]
     if look.term.startswith("Closed"):
         dent = smoothstep(0.55, 1.2, noise["mid"] + 0.4 * noise["grain"]) * smoothstep(-3.5, -1.0, v)
         colour = [c + (np.float32(0.5) - c) * dent * 0.85 for c in colour]
-        normal = _tilted(layout, du * edge + 0.5 * dent * noise["grain"], dv * edge + 0.5 * dent * noise["mid"], up)
+        normal = _tilted(
+            layout, du * edge + 0.5 * dent * noise["grain"], dv * edge + 0.5 * dent * noise["mid"], up
+        )
     lift = np.full(u.shape, STRAP_HALF_WIDE, np.float32)
     rough = 0.44 + 0.04 * noise["grain"]
-    _solid(field, mask, lift + 5.6 * (v < -4.0), {"colour": colour, "normal": normal, "gloss": np.float32(0.30), "rough": rough, "sky": np.float32(1.0)})
+    _solid(
+        field,
+        mask,
+        lift + 5.6 * (v < -4.0),
+        {
+            "colour": colour,
+            "normal": normal,
+            "gloss": np.float32(0.30),
+            "rough": rough,
+            "sky": np.float32(1.0),
+        },
+    )
     labels["ground strap"] = mask
 
 
@@ -486,8 +613,9 @@ def _wet(field: dict[str, Plane], look: PlugState, noise: dict[str, Plane]) -> N
     """A film of liquid over everything that is not the ground: darker, smoother, with bright small lights."""
     on = (field["depth"] > -5).astype(np.float32)
     film = np.clip(look.wet * (0.75 + 0.35 * noise["mid"] + 0.3 * noise["cloud"]), 0, 1) * on
-    field["colour"] *= 1 - 0.35 * film
-    field["gloss"] += (0.45 - field["gloss"]) * film
+    dark = 0.82 if look.wet > 0.9 else 0.4
+    field["colour"] *= 1 - dark * film
+    field["gloss"] += (0.17 - field["gloss"]) * film
     field["rough"] += (0.17 - field["rough"]) * film * 0.9
 
 
@@ -549,7 +677,11 @@ def _truth(
             "camera_mm": layout.distance,
         },
         "nose": {"lab_d65": list(look.nose_lab), "outlines": outlines(labels["nose"])},
-        "where": {n: {"outlines": outlines(m), "share": float(m.mean())} for n, m in sorted(labels.items()) if m.any()},
+        "where": {
+            n: {"outlines": outlines(m), "share": float(m.mean())}
+            for n, m in sorted(labels.items())
+            if m.any()
+        },
     }
 
 

@@ -9,8 +9,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from borelog.demo.pictures.camera import Camera, develop, from_jpeg, to_jpeg
+from borelog.demo.pictures.camera import Camera, develop
 from borelog.demo.pictures.grain import Mask, Picture, Plane
+from borelog.demo.pictures.press import from_jpeg, to_jpeg
 from borelog.text import BorelogError
 
 
@@ -61,11 +62,11 @@ def finish(
 
 
 def pressed(
-    picture: Picture, step: int, truth: dict[str, Any], maps: dict[str, NDArray[Any]] | None = None
+    levels: NDArray[Any], step: int, truth: dict[str, Any], maps: dict[str, NDArray[Any]] | None = None
 ) -> Rendered:
-    """Press ready levels into JPEG and keep the truth beside it."""
-    data = to_jpeg(picture, step)
-    size = {"width_px": picture.shape[1], "height_px": picture.shape[0]}
+    """Press ready levels (H, W, 3), 0 to 255, into JPEG and keep the truth beside it."""
+    data = to_jpeg(levels, step)
+    size = {"width_px": levels.shape[1], "height_px": levels.shape[0]}
     return Rendered(from_jpeg(data), {**size, **truth}, maps or {}, data)
 
 

@@ -43,7 +43,10 @@ def made_with() -> dict[str, str]:
 def _short(value: Any) -> Any:
     """Numbers to what they are worth: a thousandth in general, a tenth of a pixel in outlines."""
     if isinstance(value, dict):
-        return {str(k): ([[_outline(p) for p in v][:12]][0] if k == "outlines" else _short(v)) for k, v in value.items()}
+        return {
+            str(k): ([[_outline(p) for p in v][:12]][0] if k == "outlines" else _short(v))
+            for k, v in value.items()
+        }
     if isinstance(value, list | tuple):
         return [_short(v) for v in value]
     if isinstance(value, float):
@@ -104,19 +107,24 @@ def write_samples(
         text = _lines(truth)
         (place / TRUTH_FILE).write_text(text + "\n", encoding="utf-8")
     except OSError as error:
-        raise PictureError(f"The pictures cannot be written to {place}: {error.strerror}. Choose another folder.") from error
+        raise PictureError(
+            f"The pictures cannot be written to {place}: {error.strerror}. Choose another folder."
+        ) from error
     return truth
 
 
 def _lines(truth: dict[str, Any]) -> str:
     """JSON with one still on a line: a changed picture is then one changed line."""
+
     def line(value: Any) -> str:
         return json.dumps(value, separators=(",", ":"), sort_keys=True, ensure_ascii=False)
 
     parts = []
     for key, value in sorted(truth.items()):
         if key in ("stills", "films"):
-            inner = ",\n".join(f"  {json.dumps(name)}: {line(entry)}" for name, entry in sorted(value.items()))
+            inner = ",\n".join(
+                f"  {json.dumps(name)}: {line(entry)}" for name, entry in sorted(value.items())
+            )
             parts.append(f"{json.dumps(key)}: {{\n{inner}\n}}")
         else:
             parts.append(f"{json.dumps(key)}: {line(value)}")

@@ -20,7 +20,7 @@ def blurred(seed: int = 0, *, blur_px: float = 6.0, size: tuple[int, int] = (640
     return shot
 
 
-def glared(seed: int = 0, *, over: float = 1.5, size: tuple[int, int] = (640, 480)) -> Rendered:
+def glared(seed: int = 0, *, over: float = 2.4, size: tuple[int, int] = (640, 480)) -> Rendered:
     """A polished wall hit head-on by the lamps: the middle burns out, its surround drowns in haze."""
     shot = wall_view(
         seed,
@@ -28,7 +28,7 @@ def glared(seed: int = 0, *, over: float = 1.5, size: tuple[int, int] = (640, 48
         distance=13.0,
         tilt_deg=(1.0, 0.5),
         lamps={"mirror": 1.2},
-        made_by=camera("tip480", exposure=0.30 * over, bloom=0.12, haze=0.03),
+        made_by=camera("tip480", exposure=0.30 * over, bloom=0.16, haze=0.03),
     )
     luma = shot.image.max(axis=2)
     shot.maps["clipped"] = luma >= 250
@@ -38,7 +38,9 @@ def glared(seed: int = 0, *, over: float = 1.5, size: tuple[int, int] = (640, 48
 
 def black(seed: int = 0, *, size: tuple[int, int] = (640, 480)) -> Rendered:
     """Lamp off, or the lens in a rag: noise, a trace of light in one corner."""
-    light = np.clip(0.004 + 0.003 * fractal((size[1], size[0]), size[0] / 2, "spoiled.black", seed, 2), 0, None)
+    light = np.clip(
+        0.004 + 0.003 * fractal((size[1], size[0]), size[0] / 2, "spoiled.black", seed, 2), 0, None
+    )
     colour: Any = np.repeat(light[..., None], 3, axis=2).astype(np.float32)
     made_by = camera("tip480", haze=0.0)
     truth = {"fault": {"kind": "black"}}

@@ -64,11 +64,20 @@ def scored(seed: int, count: int = 9, at_deg: float = 40.0, spread: float = 26.0
     made = []
     for _ in range(count):
         top = dice.between(9, 16)
-        length = dice.between(22, 70)
+        length = dice.between(46, 76)
         bright = dice.chance(0.35)
-        contrast = dice.between(0.5, 1.0) if bright else -dice.between(0.45, 0.85)
+        contrast = dice.between(0.6, 1.0) if bright else -dice.between(0.55, 0.95)
         at = at_deg + spread * (dice.between(-0.5, 0.5) + dice.between(-0.5, 0.5)) * 0.7
-        made.append(Line(at, top, top + length, dice.between(0.10, 0.42), contrast, dice.between(0.0, 0.12)))
+        made.append(
+            Line(
+                at,
+                top,
+                top + length,
+                dice.between(0.12, 0.30) if dice.chance(0.6) else dice.between(0.4, 1.3),
+                contrast,
+                dice.between(0.0, 0.12),
+            )
+        )
     return tuple(made)
 
 
@@ -85,7 +94,7 @@ def pin_streaks(seed: int, at_deg: float = 0.0) -> tuple[Line, ...]:
                         dice.between(12, 24),
                         dice.between(60, 88),
                         dice.between(0.25, 0.9),
-                        dice.between(0.10, 0.26) * (1 if dice.chance(0.7) else -1),
+                        dice.between(0.22, 0.50) * (1 if dice.chance(0.6) else -1),
                         0.05,
                         "pin streak",
                     )
@@ -116,7 +125,9 @@ def _groove_table(seed: int, family: int, width_cells: float) -> Plane:
         size = int(sigma * 4) * 2 + 1
         kernel = cv2.getGaussianKernel(size, sigma).T.astype(np.float32)
         out: Any = cv2.filter2D(padded, cv2.CV_32F, kernel, borderType=cv2.BORDER_REFLECT)
-        return np.asarray(out[:, TABLE // 2 : TABLE // 2 + TABLE] * np.float32((sigma * 3.54) ** 0.5), np.float32)
+        return np.asarray(
+            out[:, TABLE // 2 : TABLE // 2 + TABLE] * np.float32((sigma * 3.54) ** 0.5), np.float32
+        )
 
     # Many fine scratches, some broad ones, a few deep: valleys cut into a plateau.
     fine, broad = soft(width_cells * 0.7), soft(width_cells * 1.8)
@@ -170,7 +181,9 @@ def _wrapped(field: Plane, u: Plane, v: Plane) -> Plane:
 def footprint(field: Plane, seam: float = 1e9) -> Plane:
     """How much a value changes from one pixel to the next: the size of a pixel on the surface."""
     gx = np.abs(cv2.filter2D(field, cv2.CV_32F, np.array([[-0.5, 0, 0.5]]), borderType=cv2.BORDER_REPLICATE))
-    gy = np.abs(cv2.filter2D(field, cv2.CV_32F, np.array([[-0.5], [0], [0.5]]), borderType=cv2.BORDER_REPLICATE))
+    gy = np.abs(
+        cv2.filter2D(field, cv2.CV_32F, np.array([[-0.5], [0], [0.5]]), borderType=cv2.BORDER_REPLICATE)
+    )
     worst = np.maximum(gx, gy)
     return np.where(worst > seam, 0.05, worst)
 
@@ -189,7 +202,9 @@ def _hatch(wall: Wall, family: int, s: Plane, z: Plane, foot: Plane, seed: int) 
     table = _groove_table(seed, family, wall.groove_mm / cell)
     # The table is folded in two, as a remap source may not be wider than 32767 and needs a margin to wrap.
     position = np.mod(across / np.float32(cell), np.float32(TABLE))
-    got: Any = cv2.remap(table, position.astype(np.float32), level, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    got: Any = cv2.remap(
+        table, position.astype(np.float32), level, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     # Grooves start and end: their strength changes slowly along and at once across.
     ends = _wrapped(_grit(seed + 17 + family), across * np.float32(2.3), along * np.float32(0.30))
     strength = np.clip(0.85 + 0.42 * ends, 0.05, 1.8)
@@ -204,7 +219,8 @@ def _window(z: Plane, top: float, bottom: float, soft: float) -> Plane:
     return np.asarray(rising * falling, np.float32)
 
 
-def paint_wall(wall: Wall, s: Plane, z: Plane, foot_s: Plane, foot_z: Plane, seed: int, families: int = 2
+def paint_wall(
+    wall: Wall, s: Plane, z: Plane, foot_s: Plane, foot_z: Plane, seed: int, families: int = 2
 ) -> WallPaint:
     """Paint the wall at arc length s and depth z (mm), each pixel covering foot_s x foot_z mm.
 
@@ -239,7 +255,9 @@ def paint_wall(wall: Wall, s: Plane, z: Plane, foot_s: Plane, foot_z: Plane, see
     tone = tone + wall.fine_lines * 0.22 * lines * smoothstep(8, 20, z)
     slope_s, slope_z = depth * 0.30 * (s0 + s1), depth * 0.30 * (z0 + z1)
     gloss = 0.72 - 0.10 * stain + 0.16 * depth * value + 0.10 * wall.fine_lines * lines
-    rough = np.clip(0.31 + 0.03 * lines + 0.012 * mottle + 0.015 * grit - 0.10 * (1 - keep) - 0.05 * rubbed, 0.17, 0.8)
+    rough = np.clip(
+        0.31 + 0.03 * lines + 0.012 * mottle + 0.015 * grit - 0.10 * (1 - keep) - 0.05 * rubbed, 0.17, 0.8
+    )
     # Grooves run mostly round the bore, so that light is spread along it.
     rough_along = np.clip(rough * (1.0 + 0.45 * keep), 0.15, 0.85)
     gloss = gloss + 0.16 * rubbed
@@ -292,7 +310,9 @@ def _lines(out: WallPaint, wall: Wall, s: Plane, z: Plane, foot_s: Plane, grit: 
         mask[near] |= (np.abs(off) < np.maximum(line.width * 0.5, foot_s[near] * 0.7)) & (ends > 0.15)
 
 
-def _mix(out: WallPaint, amount: Plane, colour: tuple[float, float, float], gloss: float, rough: float) -> None:
+def _mix(
+    out: WallPaint, amount: Plane, colour: tuple[float, float, float], gloss: float, rough: float
+) -> None:
     for channel in range(3):
         out.colour[channel] += (np.float32(colour[channel]) - out.colour[channel]) * amount
     out.gloss += (np.float32(gloss) - out.gloss) * amount
@@ -330,17 +350,32 @@ def _films(
     _mix(out, np.asarray(belt, np.float32), (0.045, 0.038, 0.032), 0.10, 0.62)
     out.slope_s += belt * (0.25 * grit + 0.1 * mottle)
     if wall.rust > 0:
-        spots = smoothstep(0.9, 1.7, mottle + 0.5 * stain + 0.4 * grit + wall.rust)
-        _mix(out, spots * 0.85, (0.20, 0.095, 0.04), 0.06, 0.75)
+        bloom = mottle + 0.55 * stain + 0.55 * grit + 0.35 * lines + wall.rust
+        halo, spots = smoothstep(0.2, 1.6, bloom), smoothstep(1.0, 2.3, bloom)
+        _mix(out, halo * 0.55, (0.20, 0.12, 0.055), 0.25, 0.5)
+        _mix(out, spots * 0.9, (0.115, 0.048, 0.020), 0.04, 0.8)
+        pitted = smoothstep(1.9, 2.5, bloom + 0.3 * grit)
+        out.colour *= 1 - 0.7 * pitted
+        out.slope_s += spots * 0.45 * grit
+        out.slope_z += spots * 0.35 * mottle
         out.labels["rust"] = spots > 0.5
     if wall.coolant_run_deg is not None:
         _coolant(out, wall, s, z, run, mottle, stain)
     if wall.pick_up_deg is not None:
         around = 2 * np.pi * wall.radius
         away = np.mod(s - np.deg2rad(wall.pick_up_deg) * wall.radius + around / 2, around) - around / 2
-        smear = smoothstep(0.45, 0.9, np.exp(-((away / 5.5) ** 2)) * _window(z, 22, 74, 16) + 0.16 * lines)
-        _mix(out, smear * 0.8, (0.50, 0.50, 0.49), 0.30, 0.55)
-        out.slope_s += smear * (0.25 * lines + 0.3 * grit)
+        body = np.exp(-((away / 6.0) ** 2)) * _window(z, 24, 70, 22)
+        torn = body * 1.5 + 0.34 * lines + 0.16 * mottle + 0.10 * run
+        smear = smoothstep(0.55, 1.25, torn)
+        tone = 0.30 * (1 + 0.22 * lines + 0.16 * mottle + 0.10 * grit)
+        for channel in range(3):
+            out.colour[channel] += (tone - out.colour[channel]) * smear * 0.85
+        out.gloss += (0.34 - out.gloss) * smear
+        out.rough += (0.52 - out.rough) * smear
+        out.slope_z *= 1 - 0.85 * smear
+        out.slope_s += smear * (0.40 * lines + 0.30 * grit)
+        rents = smoothstep(0.9, 1.8, lines + 0.7 * mottle + 0.4 * grit) * smear
+        out.colour *= 1 - 0.6 * rents
         out.labels["metal pick-up"] = smear > 0.5
 
 
@@ -352,24 +387,53 @@ def _coolant(out: WallPaint, wall: Wall, s: Plane, z: Plane, run: Plane, mottle:
     path = 1.2 * np.sin(z * 0.09) + 0.5 * np.sin(z * 0.23 + 1)
     away = np.abs(np.mod(s - centre - path + around / 2, around) - around / 2)
     wide = 1.6 + 0.05 * z + 0.35 * mottle
-    body = smoothstep(1.15, 0.85, away / np.maximum(wide, 0.5)) * smoothstep(5, 7, z) * smoothstep(92, 74, z + 3 * stain)
+    body = (
+        smoothstep(1.15, 0.85, away / np.maximum(wide, 0.5))
+        * smoothstep(5, 7, z)
+        * smoothstep(92, 74, z + 3 * stain)
+    )
     rim = np.exp(-(((away - wide) / 0.35) ** 2)) * body.clip(0.0, 1.0)
     for channel, value in enumerate((0.52, 0.52, 0.50)):
         out.colour[channel] += (np.float32(value) - out.colour[channel]) * body * 0.7
     out.gloss += (0.8 - out.gloss) * body * 0.6
     out.rough += (0.15 - out.rough) * body * 0.7
-    _mix(out, np.asarray(rim * 0.6, np.float32), (0.55, 0.56, 0.50), 0.1, 0.6)
+    _mix(
+        out,
+        np.asarray(np.clip(rim * (0.8 + 0.4 * mottle), 0, 0.9), np.float32),
+        (0.50, 0.52, 0.44),
+        0.06,
+        0.7,
+    )
     out.labels["coolant run"] = body > 0.5
 
 
 def straight_patch(
-    wall: Wall, shape: tuple[int, int], per_mm: float, seed: int, at: tuple[float, float] = (0.0, 50.0), families: int = 2
+    wall: Wall,
+    shape: tuple[int, int],
+    per_mm: float,
+    seed: int,
+    at: tuple[float, float] = (0.0, 50.0),
+    families: int = 2,
 ) -> WallPaint:
     """The wall rolled flat and seen square-on at a given scale."""
-    s = ((np.arange(shape[1], dtype=np.float32) + 0.5) / per_mm + np.float32(at[0]))[None, :].repeat(shape[0], 0)
-    z = ((np.arange(shape[0], dtype=np.float32) + 0.5) / per_mm + np.float32(at[1]))[:, None].repeat(shape[1], 1)
+    s = ((np.arange(shape[1], dtype=np.float32) + 0.5) / per_mm + np.float32(at[0]))[None, :].repeat(
+        shape[0], 0
+    )
+    z = ((np.arange(shape[0], dtype=np.float32) + 0.5) / per_mm + np.float32(at[1]))[:, None].repeat(
+        shape[1], 1
+    )
     foot = np.full(shape, 1 / per_mm, np.float32)
     return paint_wall(wall, s, z, foot, foot, seed, families)
 
 
-__all__ = ["Line", "Wall", "WallPaint", "blur", "footprint", "paint_wall", "pin_streaks", "scored", "straight_patch"]
+__all__ = [
+    "Line",
+    "Wall",
+    "WallPaint",
+    "blur",
+    "footprint",
+    "paint_wall",
+    "pin_streaks",
+    "scored",
+    "straight_patch",
+]
