@@ -32,9 +32,8 @@ Bodies = Iterator[tuple[e.Known, str]]
 
 def teller(document: Document) -> str:
     """Whose word it is: the people who recorded it."""
-    who = dict.fromkeys(
-        r.by.who for r in (*document.readings, *document.findings, *document.stills) if r.by.who
-    )
+    groups = (document.readings, document.findings, document.stills)
+    who = dict.fromkeys(row.by.who for rows in groups for row in rows if row.by.who)
     return ", ".join(who) or "a pack without names"
 
 
@@ -72,7 +71,8 @@ def _readings(document: Document) -> Bodies:
     for r in document.readings:
         body = e.Reading(
             test=r.test, cylinder=r.cylinder, typed=r.typed, values=r.values, unit=r.unit, about=r.about, puffs=r.puffs,
-            supply=r.supply, air=tuple(air.get(a, a) for a in r.air), part=r.part, series=r.series, doubt=r.doubt, note=r.note,
+            supply=r.supply, air=tuple(air.get(a, a) for a in r.air), part=r.part, series=r.series, doubt=r.doubt,
+            note=r.note,
         )  # fmt: skip
         yield body, _how(r.by)
     groups: dict[tuple[str, int | None, str], dict[str, str]] = {}
