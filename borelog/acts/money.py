@@ -1,16 +1,28 @@
-"""Prices of an inspection with the logbook's own under them, and the money room's answer."""
+"""Prices of an inspection with the logbook's own under them, and the money room's answer for the verdict."""
 
 from __future__ import annotations
 
+import hashlib
+from typing import TYPE_CHECKING
+
 from borelog.acts.bench import Bench
+from borelog.acts.prices import prices
 from borelog.knowledge.faults import FaultTables
+from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Prices
 from borelog.logbook.fold import merged
 from borelog.logbook.inspection import Inspection
-from borelog.verdict.judge import Priced
+from borelog.verdict.judge import Priced, shape_of
+from borelog.verdict.signs.all import signs
+
+if TYPE_CHECKING:
+    from borelog.verdict.network.types import Value
 
 SHOP = "0" * 32
 """The inspection that holds what counts for the whole logbook: its prices."""
+
+DRAWS = 10_000
+VALUE_DRAWS = 2_000
 
 
 def prices_for(bench: Bench, inspection: Inspection) -> dict[str, str]:
@@ -19,6 +31,34 @@ def prices_for(bench: Bench, inspection: Inspection) -> dict[str, str]:
     return {**shop, **inspection.prices}
 
 
+def seed_of(inspection: Inspection) -> int:
+    """The seed of an inspection's draws, from its id."""
+    return int(hashlib.sha256(inspection.id.encode()).hexdigest()[:8], 16)
+
+
 def priced_for(bench: Bench, inspection: Inspection, tables: FaultTables) -> Priced:
-    """What the money room says for the verdict."""
-    return Priced()
+    """What the money room says for the verdict; nothing where the engine cannot be judged yet."""
+    return priced(inspection, tables, prices_for(bench, inspection))
+
+
+def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -> Priced:
+    """The same from prices as typed. Pure: the same record, tables and prices give the same answer."""
+    from borelog.verdict.money.outcome import money
+    from borelog.verdict.money.settings import settings_for
+    from borelog.verdict.money.states import states_of
+    from borelog.verdict.money.worth import valuation
+    from borelog.verdict.network.draws import draws
+
+    shape, engine = shape_of(inspection), engine_of(inspection)
+    if shape is None or engine is None or inspection.facts.get("fuel", "").startswith("diesel"):
+        return Priced()
+    said = signs(inspection, tables)
+    if not said.signs:
+        return Priced()
+    settings = settings_for(typed)
+    bills = {f.id: f.bill for f in tables.faults.values()}
+    seed = seed_of(inspection)
+    drawn = draws(shape, said.evidence, tables, seed, DRAWS)
+    answer, _ = money(settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()})
+    value: Value = valuation(settings, engine.chains, bills, seed)
+    return Priced(value, settings.price("own_hour")[1] / 60, answer, answer.sentence)

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from borelog.knowledge import tables
 from borelog.text import BorelogError, one_line
+from borelog.verdict.money.settings import money_range
 
 
 class PriceError(BorelogError):
@@ -32,7 +33,7 @@ def prices() -> dict[str, Price]:
     """All prices by id, in the order in which they are asked."""
     return {
         r["id"]: Price(r["id"], r["label"], r["kind"], r["why"])
-        for r in tables.rows("prices.csv", "id", "label", "kind", "why")
+        for r in tables.rows("prices.csv", "id", "label", "kind", "placeholder", "why")
     }
 
 
@@ -61,45 +62,5 @@ def checked_price(name: str, typed: str) -> tuple[str, str]:
         )
     if not typed or (price and price.kind == "text"):
         return (price.id if price else key), one_line(typed, 20)
-    money_range(typed, price.label if price else name)
+    money_range(typed, price.label if price else name.replace("_", " "))
     return (price.id if price else key), typed
-
-
-def money_range(typed: str, what: str) -> tuple[float, float, float]:
-    """'900', '700 900 1400' or '700-1400' as low, likely and high.
-
-    Raises
-    ------
-    PriceError
-        For text that holds no such numbers, a negative one, or numbers out of order.
-    """
-    text = typed.strip()
-    if re.search(r"(?:^|\s)-\s*\d", text):
-        raise PriceError(
-            f"{what}: {one_line(typed, 40)!r} is below zero; type what it costs or brings without a sign"
-        )
-    parts = re.findall(r"\d[\d.,']*", text)
-    if not parts or len(parts) > 3:
-        raise PriceError(
-            f"{what}: {one_line(typed, 40)!r} is no price; type one number, or low likely high, without words"
-        )
-    try:
-        numbers = [_amount(p) for p in parts]
-    except ValueError as error:
-        raise PriceError(
-            f"{what}: {one_line(typed, 40)!r} is no price; type it plainly, for example 1250"
-        ) from error
-    if len(numbers) == 1:
-        numbers = numbers * 3
-    elif len(numbers) == 2:
-        numbers = [numbers[0], sum(numbers) / 2, numbers[1]]
-    if not numbers[0] <= numbers[1] <= numbers[2]:
-        raise PriceError(f"{what}: type low, likely and high in this order; {one_line(typed, 40)!r} is not")
-    return numbers[0], numbers[1], numbers[2]
-
-
-def _amount(text: str) -> float:
-    plain = text.replace("'", "")
-    if re.fullmatch(r"\d{1,3}([.,]\d{3})+", plain):
-        return float(re.sub(r"[.,]", "", plain))
-    return float(plain.replace(",", "."))

@@ -98,7 +98,12 @@ class Course(Section, frozen=True, kw_only=True):
 
 
 class Money(Section, frozen=True, kw_only=True):
-    """The courses compared. ``stops`` one line a stage ('stop if over X after the head is off')."""
+    """The courses compared, best first. ``sentence`` is what a buyer can act on; ``stops`` one line a stage.
+
+    ``most`` is the most that may be paid for the car as it stands, the margin wanted taken off; ``profit`` what is left
+    over the purchase price, the only place where that price enters; ``decides`` says which price would decide, where
+    prices are not set.
+    """
 
     currency: Text
     courses: tuple[Course, ...]
@@ -107,6 +112,11 @@ class Money(Section, frozen=True, kw_only=True):
     placeholders: tuple[Text, ...] = ()
     seed: int = 0
     draws: int = 0
+    sentence: Text = ""
+    most: float | None = None
+    profit: float | None = None
+    decides: Text = ""
+    caution: Text = ""
 
 
 class Verdict(Section, frozen=True, kw_only=True):

@@ -1,0 +1,177 @@
+"""From nets to what a buyer can act on: ranges, chances, the best course, stop prices, and what moves the answer."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from borelog.verdict.judged import Course as CourseOut
+from borelog.verdict.judged import Money
+from borelog.verdict.money.model import Result, evaluate
+from borelog.verdict.money.settings import Settings, Triple
+from borelog.verdict.money.states import States
+from borelog.verdict.wording import in_so_many
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+SWING = 0.2
+"""A price is moved by a fifth either way to see how far the answer moves."""
+MATERIAL = 0.005
+"""Differences under this share of the car's value are called equal, however many draws there are."""
+
+CAUTION = "Estimates from placeholder tables and your own prices, not an appraisal."
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Two courses compared on the same draws: mean difference, its standard error, and how often the first is ahead."""
+
+    difference: float
+    error: float
+    ahead: float
+
+
+def compared(first: NDArray[np.float64], second: NDArray[np.float64]) -> Standing:
+    """Paired comparison of two columns of nets."""
+    d = first - second
+    error = float(d.std(ddof=1) / np.sqrt(len(d))) if len(d) > 1 else 0.0
+    return Standing(float(d.mean()), error, float((d > 0).mean()))
+
+
+def within_noise(standing: Standing, whole: float) -> bool:
+    """Whether a difference is within twice its error, or too small to matter."""
+    return abs(standing.difference) <= max(2 * standing.error, MATERIAL * whole)
+
+
+def order_of(result: Result) -> list[int]:
+    """Columns from best to worst by mean net; ties by table order."""
+    return list(np.argsort(-result.net.mean(axis=0), kind="stable"))
+
+
+def rounded(value: float, settings: Settings) -> str:
+    """Money as said: two significant digits, with the currency behind it."""
+    if abs(value) < 0.5:
+        return f"0 {settings.currency}".strip()
+    digits = max(0, int(np.floor(np.log10(abs(value)))) - 1)
+    scale = 10.0**digits
+    number = round(value / scale) * scale
+    return f"{number:g} {settings.currency}".strip()
+
+
+def movers(settings: Settings, states: States, seed: int, most: int = 600) -> tuple[tuple[str, float], ...]:
+    """The prices that move the lead of the best course most, with how far, on the first draws."""
+    small = _first(states, most)
+    base = evaluate(settings, small, seed)
+    best, second = order_of(base)[:2]
+    found = []
+    for id_, amount in settings.prices.items():
+        leads = []
+        for factor in (1 - SWING, 1 + SWING):
+            moved: Triple = (amount[0] * factor, amount[1] * factor, amount[2] * factor)
+            net = evaluate(settings.with_price(id_, moved), small, seed).net
+            leads.append(float((net[:, best] - net[:, second]).mean()))
+        found.append((id_, abs(leads[1] - leads[0])))
+    found.sort(key=lambda kv: -kv[1])
+    return tuple(found)
+
+
+def _first(states: States, n: int) -> States:
+    if states.n <= n:
+        return states
+    return States(
+        n,
+        states.cylinders,
+        states.head_count,
+        {k: v[:n] for k, v in states.count.items()},
+        {k: v[:n] for k, v in states.heads.items()},
+        {k: v[:n] for k, v in states.has.items()},
+    )
+
+
+def money(settings: Settings, states: States, seed: int, labels: dict[str, str]) -> tuple[Money, Result]:
+    """Everything the money room says.
+
+    Parameters
+    ----------
+    labels
+        Price id to its name, for the words.
+    """
+    result = evaluate(settings, states, seed)
+    whole = settings.price("value_running")[1]
+    order = order_of(result)
+    net = result.net
+    winner = net.argmax(axis=1)
+    by_id = {c.id: c for c in settings.courses}
+    best = order[0]
+    courses = []
+    for k in order:
+        p10, p50, p90 = np.percentile(net[:, k], [10, 50, 90])
+        loss = None if settings.purchase is None else float((net[:, k] < settings.purchase).mean())
+        noise = k != best and within_noise(compared(net[:, best], net[:, k]), whole)
+        courses.append(
+            CourseOut(
+                course=result.courses[k],
+                label=by_id[result.courses[k]].label,
+                worse=round(float(p10), 2),
+                middle=round(float(p50), 2),
+                better=round(float(p90), 2),
+                loss_chance=None if loss is None else round(loss, 4),
+                best_chance=round(float((winner == k).mean()), 4),
+                words="equal to the best within noise" if noise else "",
+                within_noise=noise,
+            )
+        )
+    ranked = movers(settings, states, seed)
+    said = Money(
+        currency=settings.currency,
+        courses=tuple(courses),
+        stops=stop_lines(settings, result),
+        movers=tuple(f"{labels.get(m, m)} (a fifth either way moves the lead by {rounded(v, settings)})" for m, v in ranked[:2]),
+        placeholders=tuple(labels.get(p, p) for p in settings.placeholders),
+        seed=seed,
+        draws=states.n,
+        sentence=sentence(settings, result),
+        most=round(float(net[:, best].mean()) - settings.price("margin")[1], 2),
+        profit=None if settings.purchase is None else round(float(net[:, best].mean()) - settings.purchase, 2),
+        decides="" if settings.priced else decider(ranked, labels),
+        caution=CAUTION,
+    )
+    return said, result
+
+
+def stop_lines(settings: Settings, result: Result) -> tuple[str, ...]:
+    """One line for each place where one may stop."""
+    shown = {result.courses[k] for k in order_of(result)[:3]}
+    after = {"open": "once it is open", "machine": "after the machine shop"}
+    by_id = {c.id: c for c in settings.courses}
+    return tuple(
+        f"{by_id[s.course].label}: {after[s.name]}, stop if the rest costs over {rounded(s.stop_price, settings)}; "
+        f"then {by_id[s.alternative].short} is better ({in_so_many(s.stopped)} end there)"
+        for s in result.stages
+        if s.course in shown
+    )
+
+
+def decider(ranked: tuple[tuple[str, float], ...], labels: dict[str, str]) -> str:
+    """Which price would decide most, where prices are not set."""
+    return f"Prices are not set: this is in per cent of the car's value. Most would be decided by {labels.get(ranked[0][0], ranked[0][0]).lower()}."
+
+
+def sentence(settings: Settings, result: Result) -> str:
+    """One sentence a buyer can act on."""
+    order = order_of(result)
+    by_id = {c.id: c for c in settings.courses}
+    best, second = (by_id[result.courses[k]] for k in order[:2])
+    standing = compared(result.net[:, order[0]], result.net[:, order[1]])
+    if within_noise(standing, settings.price("value_running")[1]):
+        text = f"{best.label} and {second.short} are equal within noise"
+    else:
+        tenths = min(9, max(1, round(10 * standing.ahead)))
+        text = f"{best.label}: ahead {tenths} times in 10, about {rounded(standing.difference, settings)} better than {second.short}"
+    stage = next((s for s in result.stages if s.course == best.id and s.name == "open"), None)
+    if stage:
+        text += f"; stop if the rest costs over {rounded(stage.stop_price, settings)} once it is open"
+    return text + "."
