@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from borelog.acts.bench import Bench
 from borelog.acts.money import SHOP, prices_for
 from borelog.acts.prices import checked_price, prices
-from borelog.charts.bars import range_bars
+from borelog.charts.bars import Range
+from borelog.charts.ranges import range_lines
 from borelog.logbook.entries import Prices
 from borelog.verdict.judged import Money
 
@@ -55,8 +56,8 @@ def listed(bench: Bench, inspection_id: str) -> list[PriceRow]:
 def money_text(money: Money, out: Callable[[str], None]) -> None:
     """Courses with their ranges, stops and cautions, line by line."""
     out(f"money, in {money.currency or 'your currency'}: {money.sentence}")
-    rows = [(c.label, c.worse, c.middle, c.better) for c in money.courses]
-    for line, c in zip(range_bars(rows), money.courses, strict=True):
+    rows = [Range(c.label, c.worse, c.middle, c.better) for c in money.courses]
+    for line, c in zip(range_lines(rows), money.courses, strict=True):
         tail = f"  best {_tenths(c.best_chance)}" if c.best_chance is not None else ""
         loss = f", loss {_tenths(c.loss_chance)}" if c.loss_chance is not None else ""
         out(f"  {line}{tail}{loss}{'  = within noise' if c.within_noise else ''}")
