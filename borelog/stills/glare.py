@@ -15,6 +15,7 @@ from borelog.stills.planes import Picture
 CLIPPED = 245
 BRIGHTER = 1.28
 COLOURLESS = 0.25
+BURNT = 220
 _FLOOR = 90
 
 
@@ -23,13 +24,16 @@ def above(plane: Picture, level: int) -> Picture:
     return np.asarray(cv2.threshold(plane, level, 255, cv2.THRESH_BINARY)[1], np.uint8)
 
 
-def glare_mask(image: Picture) -> Picture:
+def glare_mask(image: Picture, at_least: int = 0) -> Picture:
     """Glare as 255 in a (height, width) ``uint8`` mask, 0 elsewhere.
 
     Parameters
     ----------
     image : ndarray
         ``uint8`` (height, width, 3).
+    at_least : int
+        Level that the brightest channel must reach. 0 gives the wide mask, which also takes in bright bare metal and
+        is right for leaving out; `BURNT` gives only what hides what is below it.
     """
     height, width = image.shape[:2]
     blue, green, red = cv2.split(image)
@@ -44,6 +48,7 @@ def glare_mask(image: Picture) -> Picture:
         (width, height),
         interpolation=cv2.INTER_LINEAR,
     )
+    limit = np.asarray(cv2.max(limit, np.full_like(limit, at_least)), np.uint8) if at_least else limit
     bright = cv2.compare(most, limit, cv2.CMP_GT)
     pale = cv2.compare(least, cv2.convertScaleAbs(most, alpha=1 - COLOURLESS), cv2.CMP_GE)
     clipped = above(most, CLIPPED - 1)
@@ -61,14 +66,14 @@ def fill_glare(image: Picture, mask: Picture | None = None) -> tuple[Picture, Pi
     image : ndarray
         ``uint8`` (height, width, 3); not changed.
     mask : ndarray, optional
-        As `glare_mask` gives it.
+        As `glare_mask` gives it; by default only what is burnt.
 
     Returns
     -------
     tuple of (ndarray, ndarray)
         The filled copy and the filled pixels (255) in a mask a little larger than the one given.
     """
-    mask = glare_mask(image) if mask is None else mask
+    mask = glare_mask(image, BURNT) if mask is None else mask
     height, width = mask.shape
     if not cv2.hasNonZero(mask):
         return image.copy(), mask.copy()

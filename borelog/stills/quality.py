@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 
 from borelog.stills.focus import edge_blur, focus, lacks_fine_detail
-from borelog.stills.glare import above, glare_mask
+from borelog.stills.glare import BURNT, above, glare_mask
 from borelog.stills.planes import Picture, luma
 
 CLIP_HIGH, CLIP_LOW = 250, 12
@@ -188,7 +188,7 @@ def judge(image: Picture) -> Quality:
         return Quality(quick, 0.0, float("inf"), False, (_USELESS[quick.useless],))
     grey = luma(image)
     circle, mask = view_circle(grey)
-    glare = cv2.bitwise_and(glare_mask(image), mask)
+    glare = cv2.bitwise_and(glare_mask(image, BURNT), mask)
     share = cv2.countNonZero(glare) / max(1, cv2.countNonZero(mask))
     wide = cv2.dilate(glare, np.ones((9, 9), np.uint8))
     seen = np.asarray(cv2.bitwise_and(mask, cv2.bitwise_not(wide)), np.uint8)
