@@ -93,7 +93,7 @@ def strip_jpeg(data: bytes, orientation: int = 1, name: str = "picture") -> tupl
     turn = b"Exif\x00\x00" + _turn_exif(orientation)
     put_turn = orientation != 1
     while True:
-        if at + 4 > len(data) or data[at] != 0xFF:
+        if at + 2 > len(data) or data[at] != 0xFF:
             raise _broken(name, "its segments are out of order")
         marker = data[at + 1]
         if marker == 0xFF:
