@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from borelog.charts.svg import LEVELS
 from borelog.pack import handover, telling
-from borelog.pack.document import Document, StillRow
+from borelog.pack.document import Document
 from borelog.pack.overlay import overlay
 from borelog.quantity import plain_number
 
@@ -77,14 +77,6 @@ def _context(document: Document, pictures: dict[str, PagePicture]) -> dict[str, 
     placed = telling.placed_at(document)
     own = {s.id: entry for entry, stills in placed.items() for s in stills}
 
-    def place(s: StillRow) -> str:
-        where = f"cylinder {telling.label(document, s.cylinder)}" if s.cylinder is not None else "engine"
-        return f"{where}, {s.where}" if s.where else where
-
-    def alt(s: StillRow) -> str:
-        words = "; ".join(f"{m.number} {m.words or 'mark'}" for m in marks[s.id])
-        return f"Still {s.id}, {place(s)}." + (f" Marks: {words}." if words else "")
-
     contents = [
         ("plan", "Plan"), ("readings", "Readings"), ("coverage", "Looked at"), ("cylinders", "Cylinders"),
         ("verdict", "Verdict"), ("not-done", "Not done"), ("cards", "Hand-over"),
@@ -118,8 +110,9 @@ def _context(document: Document, pictures: dict[str, PagePicture]) -> dict[str, 
         "money_chart": telling.money_chart(document),
         "people": telling.people(document),
         "cards": handover.cards(document),
-        "place": place,
-        "alt": alt,
+        "place": lambda s: telling.place(document, s),
+        "alt": lambda s: telling.alt(document, s, marks[s.id]),
+        "remarks": telling.remarks,
     }
 
 

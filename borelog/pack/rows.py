@@ -242,11 +242,7 @@ def _states(inspection: Inspection) -> dict[tuple[int | None, Place], tuple[str,
     for placed in inspection.of(e.StillPlaced):
         if placed.body.place and not placed.body.aside:
             key = (placed.body.cylinder, placed.body.place)
-            states[key] = (
-                Looked.NOT_LOOKED,
-                "a still is filed, nothing is said of it yet",
-                placed.version.entry,
-            )
+            states[key] = (STILL_ONLY, "", placed.version.entry)
     for looked in inspection.of(e.Looked):
         if looked.body.place:
             states[(looked.body.cylinder, looked.body.place)] = (

@@ -153,6 +153,41 @@ def reading_groups(document: Document) -> tuple[Group, ...]:
     return tuple(out)
 
 
+def remarks(r: ReadingRow) -> list[str]:
+    """What stands beside a reading, as short sentences."""
+    unit = f" {r.unit}" if r.unit else ""
+    out = [{"<": "Below this.", "~": "About."}.get(r.about, "")]
+    if len(r.values) > 1:
+        out.append(f"{len(r.values)} repeats.")
+    if r.supply is not None:
+        out.append(f"Supply {plain_number(r.supply)}{unit}.")
+    if r.air:
+        out.append(f"Air: {', '.join(r.air)}.")
+    if r.puffs:
+        out.append(f"After each pulse: {', '.join(plain_number(p) for p in r.puffs)}{unit}.")
+    if r.part:
+        out.append(f"{r.part}.")
+    if r.doubt:
+        out.append(f"Doubtful: {r.doubt}")
+    out += [
+        f"{'Another wording' if x.rival else 'Before'}: {x.words} ({x.who}, {moment(x.at)})."
+        for x in r.earlier
+    ]
+    return [*(w for w in out if w), *([r.note] if r.note else [])]
+
+
+def place(document: Document, s: StillRow) -> str:
+    """Where a still is, in words."""
+    where = f"cylinder {label(document, s.cylinder)}" if s.cylinder is not None else "engine"
+    return f"{where}, {s.where}" if s.where else where
+
+
+def alt(document: Document, s: StillRow, marks: list[MarkRow]) -> str:
+    """What a still shows, for people who cannot see it."""
+    words = "; ".join(f"{m.number} {m.words or 'mark'}" for m in marks)
+    return f"Still {s.id}, {place(document, s)}." + (f" Marks: {words}." if words else "")
+
+
 def _chart(document: Document, test: str, title: str, rows: list[ReadingRow]) -> str:
     drawable = [
         r
