@@ -86,10 +86,12 @@ def expand(names: Iterable[str]) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
-def look_at(paths: Sequence[Path], progress: Progress = lambda done, total: None) -> Iterator[Looked | Refused]:
+def look_at(
+    paths: Sequence[Path], progress: Progress = lambda done, total: None
+) -> Iterator[Looked | Refused]:
     """Read and check each picture; a picture that would take the program down is tried in a child process first."""
-    from borelog.stills.doubles import phash
     from borelog.stills import StillError
+    from borelog.stills.doubles import phash
     from borelog.stills.guard import Guard
     from borelog.stills.intake import decode, read_file
     from borelog.stills.quality import judge
@@ -119,7 +121,14 @@ def look_at(paths: Sequence[Path], progress: Progress = lambda done, total: None
             )
             remarks = tuple(str(r) for r in quality.remarks) + facts.remarks
             yield Looked(
-                name, data, filed, quality.gate.focus, phash(pixels), quality.gate.useless, remarks, _modified(path)
+                name,
+                data,
+                filed,
+                quality.gate.focus,
+                phash(pixels),
+                quality.gate.useless,
+                remarks,
+                _modified(path),
             )
             progress(number, len(paths))
 
@@ -177,7 +186,9 @@ def add_pictures(
     there = {r.body.sha256 for r in inspection.of(StillFiled)}
     paths = expand(names)
     if not paths:
-        raise FilingError("no picture is there under these names; name files, a folder, or a pattern in quotes")
+        raise FilingError(
+            "no picture is there under these names; name files, a folder, or a pattern in quotes"
+        )
     filed: list[Filed] = []
     refused: list[Refused] = []
     judged: list[Looked] = []
@@ -204,10 +215,14 @@ def add_pictures(
     return Added(tuple(filed), tuple(refused))
 
 
-def file_one(bench: Bench, inspection_id: str, looked: Looked, placed: StillPlaced, *, again: bool = False) -> None:
+def file_one(
+    bench: Bench, inspection_id: str, looked: Looked, placed: StillPlaced, *, again: bool = False
+) -> None:
     """One looked-at picture: bytes first, then its entries in one transaction."""
     suffix = Path(looked.name).suffix.lower()
-    bench.journal.pictures.put(looked.data, suffix if suffix in SUFFIXES else f".{looked.filed.format.lower()}")
+    bench.journal.pictures.put(
+        looked.data, suffix if suffix in SUFFIXES else f".{looked.filed.format.lower()}"
+    )
     bodies = [] if again else [(looked.filed, "")]
     bench.append(inspection_id, [*bodies, (placed, "")])
 
@@ -232,16 +247,24 @@ def still_named(inspection: Inspection, text: str) -> Recorded[StillFiled]:
         If none or several do.
     """
     wanted = text.strip().lower()
-    hits = [r for r in inspection.of(StillFiled) if r.body.sha256.startswith(wanted) or r.body.name.lower().startswith(wanted)]
+    hits = [
+        r
+        for r in inspection.of(StillFiled)
+        if r.body.sha256.startswith(wanted) or r.body.name.lower().startswith(wanted)
+    ]
     if len(hits) == 1:
         return hits[0]
-    raise FilingError(f"{'several stills begin' if hits else 'no still begins'} with {one_line(text, 40)!r}; 'borelog show' lists them")
+    raise FilingError(
+        f"{'several stills begin' if hits else 'no still begins'} with {one_line(text, 40)!r}; 'borelog show' lists them"
+    )
 
 
 def place_still(bench: Bench, inspection_id: str, still: str, **changes: object) -> StillPlaced:
     """File a still elsewhere, or set it aside: what is not named stays as it is."""
     inspection = bench.inspection(inspection_id)
-    now = next((r.body for r in inspection.of(StillPlaced) if r.body.still == still), StillPlaced(still=still))
+    now = next(
+        (r.body for r in inspection.of(StillPlaced) if r.body.still == still), StillPlaced(still=still)
+    )
     body = msgspec.structs.replace(now, **changes)
     check_cylinder(inspection, body.cylinder)
     bench.append(inspection_id, [(body, "")])
@@ -259,7 +282,9 @@ def shift_run(bench: Bench, inspection_id: str, stills: Sequence[str], by: int) 
         if body and body.cylinder in order:
             at = order.index(body.cylinder) + by
             if not 0 <= at < len(order):
-                raise FilingError(f"the run would go past cylinder {order[-1] if by > 0 else order[0]}; shift a shorter run")
+                raise FilingError(
+                    f"the run would go past cylinder {order[-1] if by > 0 else order[0]}; shift a shorter run"
+                )
             bodies.append((msgspec.structs.replace(body, cylinder=order[at]), ""))
     if bodies:
         bench.append(inspection_id, bodies)

@@ -126,6 +126,13 @@ def entry_named(inspection: Inspection, text: str) -> Recorded[Any]:
 def search(bench: Bench, words: str) -> list[Hit]:
     """Everything recorded, in any inspection, that holds all the words (any case), the latest first."""
     return [
-        Hit(h.inspection, bench.journal.number(h.inspection), one_line(h.name, 60), h.entry, one_line(h.words, 160), h.state)
+        Hit(
+            h.inspection,
+            bench.journal.number(h.inspection),
+            one_line(h.name, 60),
+            h.entry,
+            one_line(h.words, 160),
+            h.state,
+        )
         for h in found(bench.journal, words)
     ]

@@ -49,22 +49,32 @@ def truths_from(said: Sequence[str], known: str, words: str, tables: FaultTables
     for part in said:
         where, sign, name = part.partition("=")
         if not sign:
-            raise TruthError(f"{one_line(part, 40)!r}: say where, for example 3=exh_valve_leak, 2=sound or engine=overheated")
+            raise TruthError(
+                f"{one_line(part, 40)!r}: say where, for example 3=exh_valve_leak, 2=sound or engine=overheated"
+            )
         fault = fault_named(name, tables)
-        places = [None] if where.strip().lower() in ("engine", "e") else [int(n) for n in re.findall(r"\d+", where)]
+        places = (
+            [None]
+            if where.strip().lower() in ("engine", "e")
+            else [int(n) for n in re.findall(r"\d+", where)]
+        )
         if not places:
             raise TruthError(f"{one_line(where, 20)!r} is no cylinder; write its number, or 'engine'")
         for place in places:
             scope = tables.faults[fault].scope if fault else ""
             if fault and (place is None) != (scope == "engine"):
-                raise TruthError(f"{fault} is a fault of {'the engine: write engine=' + fault if scope == 'engine' else 'one cylinder: write its number'}")
+                raise TruthError(
+                    f"{fault} is a fault of {'the engine: write engine=' + fault if scope == 'engine' else 'one cylinder: write its number'}"
+                )
             faults = found.setdefault(place, [])
             if fault and fault not in faults:
                 faults.append(fault)
     return tuple(Truth(cylinder=c, faults=tuple(f), known=KNOWN[known], note=words) for c, f in found.items())
 
 
-def record_truth(bench: Bench, inspection_id: str, said: Sequence[str], known: str, words: str = "") -> tuple[Truth, ...]:
+def record_truth(
+    bench: Bench, inspection_id: str, said: Sequence[str], known: str, words: str = ""
+) -> tuple[Truth, ...]:
     """Enter what it really was and how that is known.
 
     Raises
@@ -73,10 +83,15 @@ def record_truth(bench: Bench, inspection_id: str, said: Sequence[str], known: s
         With the faults there are.
     """
     if not said:
-        raise TruthError("what was it? For example: borelog truth last 3=exh_valve_leak 1,2,4=sound --known opened")
+        raise TruthError(
+            "what was it? For example: borelog truth last 3=exh_valve_leak 1,2,4=sound --known opened"
+        )
     bodies = truths_from(said, known, words, tables_of(bench))
     inspection = bench.inspection(inspection_id)
     for b in bodies:
         check_cylinder(inspection, b.cylinder)
-    bench.append(inspection_id, [(b, "opened" if known == "opened" else "told" if known == "told" else "seen") for b in bodies])
+    bench.append(
+        inspection_id,
+        [(b, "opened" if known == "opened" else "told" if known == "told" else "seen") for b in bodies],
+    )
     return bodies

@@ -59,6 +59,8 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
     bills = {f.id: f.bill for f in tables.faults.values()}
     seed = seed_of(inspection)
     drawn = draws(shape, said.evidence, tables, seed, DRAWS)
-    answer, _ = money(settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()})
+    answer, _ = money(
+        settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()}
+    )
     value: Value = valuation(settings, engine.chains, bills, seed)
     return Priced(value, settings.price("own_hour")[1] / 60, answer, answer.sentence)

@@ -72,4 +72,3 @@ def hand_over(
 def earlier_packs(bench: Bench, inspection_id: str) -> tuple[HandedOver, ...]:
     """The packs of an inspection that left the house, first to last."""
     return tuple(r.body for r in bench.inspection(inspection_id).of(HandedOver))
-

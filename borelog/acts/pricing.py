@@ -47,7 +47,9 @@ def listed(bench: Bench, inspection_id: str) -> list[PriceRow]:
     now = prices_for(bench, inspection)
     out = []
     for p in prices().values():
-        source = "this inspection" if p.id in inspection.prices else "logbook" if p.id in now else "placeholder"
+        source = (
+            "this inspection" if p.id in inspection.prices else "logbook" if p.id in now else "placeholder"
+        )
         out.append(PriceRow(p.id, p.label, now.get(p.id, ""), source, p.why))
     lines = [k for k in now if k.startswith("line_")]
     return out + [PriceRow(k, k.replace("_", " "), now[k], "own line", "own cost line") for k in lines]

@@ -45,7 +45,11 @@ def _file(bench: Bench, inspection_id: str, path: Path, spot: Spot | None) -> Fi
         at = Spot(inspection_id)
     known = {r.body.sha256 for r in bench.inspection(inspection_id).of(StillFiled)}
     again = hashlib.sha256(looked.data).hexdigest() in known
-    placed = StillPlaced(still=looked.filed.sha256, cylinder=at.cylinder, place=at.place, aside=looked.useless)
+    placed = StillPlaced(
+        still=looked.filed.sha256, cylinder=at.cylinder, place=at.place, aside=looked.useless
+    )
     if not again:
         file_one(bench, inspection_id, looked, placed)
-    return Filed(looked.name, looked.filed.sha256, at.cylinder, at.place, looked.useless, again, looked.remarks)
+    return Filed(
+        looked.name, looked.filed.sha256, at.cylinder, at.place, looked.useless, again, looked.remarks
+    )

@@ -191,7 +191,8 @@ def _cylinder(
     together = bill == other and bill != "nothing"
     rival = next((v for f, v in posterior.ranked(c)[1:] if not (together and tables.bill(f) == bill)), 0.0)
     lead = (p + q if together else p) / max(rival if together else q, 1e-12)
-    enough = lead >= ENOUGH_ODDS and len(groups) >= ENOUGH_GROUPS and posterior.fits
+    support = why.support if why else len(groups)
+    enough = lead >= ENOUGH_ODDS and support >= ENOUGH_GROUPS and posterior.fits
     label = tables.faults[first].label
     if not posterior.fits:
         words = f"these readings do not fit any known story; nearest: {label.lower()}"

@@ -197,7 +197,7 @@ def _item(
         raise LineError(f"no question is called {one_line(item, 40)!r}")
     if row.scope == "pair":
         raise LineError(
-            f"write where the air came out with the leak-down: '3: 62 % next plug hole', and under [leak-down] '3 air at next hole: clear; at 4'"
+            "write where the air came out with the leak-down: '3: 62 % next plug hole', and under [leak-down] '3 air at next hole: clear; at 4'"
         )
     if row.scope == "engine" and cylinders:
         raise LineError(f"{row.id.replace('_', ' ')!r} is asked of the whole engine: leave the cylinder out")

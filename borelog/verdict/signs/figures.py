@@ -9,8 +9,10 @@ from statistics import fmean, median
 from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded
-from borelog.quantity import Quantity, QuantityError, parse
+from borelog.logbook.measured import number
+from borelog.quantity import Quantity, QuantityError
 from borelog.readings.patterns import build_shape, good_level
+from borelog.readings.plugs import judge_gap
 from borelog.verdict.network import types as net
 from borelog.verdict.signs.value import Sign, way
 
@@ -94,29 +96,22 @@ def _level(inspection: Inspection, dry: dict[int, Figure], middle: float) -> Ite
     """Only where the manual or the user gives a figure, or where the middle is next to nothing."""
     how = "told" if all(f.how == "told" for f in dry.values()) else "measured"
     entries = tuple(f.entry for f in dry.values())
-    spec = inspection.facts.get("spec_min")
-    if spec:
-        try:
-            least = parse(spec, "kPa").to("kPa")
-        except QuantityError:
-            least = 0.0
-        if least > 0:
-            share = middle / least
-            state = (
-                "very_low"
-                if share < 0.70
-                else "low"
-                if share < 0.90
-                else "well_over"
-                if share > 1.6
-                else "normal"
-            )
-            yield Sign(
-                net.Seen("comp_level", None, state, how),
-                entries,
-                f"middle at {share:.0%} of the least allowed",
-            )
-            return
+    least = number(inspection.facts.get("spec_min", ""), "kPa")
+    if least:
+        share = middle / least
+        state = (
+            "very_low"
+            if share < 0.70
+            else "low"
+            if share < 0.90
+            else "well_over"
+            if share > 1.6
+            else "normal"
+        )
+        yield Sign(
+            net.Seen("comp_level", None, state, how), entries, f"middle at {share:.0%} of the least allowed"
+        )
+        return
     if middle < DEAD_KPA and len(dry) > 1:
         yield Sign(net.Seen("comp_level", None, "very_low", how), entries, "next to nothing all round")
 
@@ -186,22 +181,15 @@ def current(inspection: Inspection) -> Iterator[Sign]:
 
 
 def gap(inspection: Inspection) -> Iterator[Sign]:
-    """Plug gaps against the manual's figure: closed under half of it, worn wide from 0.25 mm over it.
-
-    Without a figure only a gap under 0.3 mm, closed on any plug, says something (0.25 mm: small-engine maker page).
-    """
-    spec = inspection.facts.get("spec_gap")
-    try:
-        book = parse(spec, "mm").to("mm") if spec else None
-    except QuantityError:
-        book = None
+    """Plug gaps against the manual's figure; without one only a gap under 0.3 mm, closed on any plug, says something."""
+    book = number(inspection.facts.get("spec_gap", ""), "mm")
     for cylinder, f in figures(inspection, "plug_gap", "mm").items():
-        if f.value < (0.5 * book if book else 0.3):
+        if book:
+            state = judge_gap(f.value, book).state
+        elif f.value < 0.3:
             state = "closed_hammered"
-        elif book is None:
-            continue
         else:
-            state = "worn_wide" if f.value >= book + 0.25 else "in_spec"
+            continue
         yield Sign(net.Seen("plug_gap", cylinder, state, f.how), (f.entry,))
 
 

@@ -4,13 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Codes
 from borelog.logbook.inspection import Inspection
-from borelog.verdict.signs.value import Sign
+from borelog.readings import codes
+from borelog.verdict.network import types as net
+from borelog.verdict.signs.value import Sign, way
+
+_NONE = ("none", "no codes", "nothing", "none stored", "no fault codes")
 
 
 def code_signs(inspection: Inspection) -> Iterator[Sign]:
-    """Nothing yet."""
-    del inspection
-    yield from ()
-    _ = Codes
+    """What the codes say, where codes were really read: an empty field says nothing, 'none' says that none is stored."""
+    engine = engine_of(inspection)
+    recorded = [r for r in inspection.of(Codes) if r.body.text.strip()]
+    if engine is None or not recorded:
+        return
+    text = "\n".join(r.body.text for r in recorded)
+    read = codes.read_codes(text, engine)
+    if not read.codes and text.strip().lower() not in _NONE:
+        return
+    how = "told" if all(way(r.how) == "told" for r in recorded) else "code"
+    entries = tuple(r.id for r in recorded)
+    for (item, cylinder), state in codes.code_signs(read, engine).items():
+        yield Sign(net.Seen(item, cylinder, state, how), entries)

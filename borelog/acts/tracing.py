@@ -1,0 +1,135 @@
+"""A starter-current trace into the record: relative compression of each cylinder, drawn, and entered as readings."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from borelog.acts.bench import Bench
+from borelog.acts.typed import typed_reading
+from borelog.charts.trace import trace_svg, trace_text
+from borelog.logbook.described import engine_of
+from borelog.logbook.entries import StillFiled
+from borelog.quantity import parse
+from borelog.readings.crank_trace import CrankResult, Sync, analyse
+from borelog.readings.trace_file import read_trace as read_file
+from borelog.text import BorelogError, one_line
+
+
+class TracingError(BorelogError):
+    """A trace, or an option for it, that cannot be used."""
+
+    exit_code = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Traced:
+    """What a trace says, in words and as plain values."""
+
+    text: str
+    values: dict[str, Any]
+
+
+def _sync(options: dict[str, str]) -> Sync:
+    """sync=cam sensor, cylinder=1, offset=90, at=1.35 (s) from the command line."""
+    sync = Sync(options.get("sync", "none"))
+    if "cylinder" in options:
+        sync = replace(sync, cylinder=int(parse(options["cylinder"], ":1").value))
+    if "offset" in options:
+        sync = replace(sync, offset_deg=parse(options["offset"], "deg").value)
+    if "at" in options:
+        sync = replace(sync, kind="named hump", at_s=parse(options["at"], "s").value)
+    return sync
+
+
+_OPTIONS = ("sync", "cylinder", "offset", "at", "clamp")
+
+
+def read_trace(
+    bench: Bench,
+    inspection_id: str,
+    name: str,
+    options: dict[str, str],
+    *,
+    svg: str = "",
+    dry_run: bool = False,
+) -> Traced:
+    """Read a CSV trace, tie its humps to cylinders, and enter each cylinder's share of the good ones in per cent.
+
+    Raises
+    ------
+    TracingError
+        For an option that does not exist or an engine whose layout is not known.
+    """
+    for option in options:
+        if option not in _OPTIONS:
+            raise TracingError(f"{one_line(option, 30)!r} is no option of a trace: {', '.join(_OPTIONS)}")
+    engine = engine_of(bench.inspection(inspection_id))
+    if engine is None:
+        raise TracingError("which engine is it? Set layout and firing order first")
+    path = Path(name)
+    data = path.read_bytes()
+    clamp = parse(options["clamp"], ":1").value if "clamp" in options else None
+    result = analyse(read_file(data.decode("utf-8", "replace"), clamp), engine, _sync(options))
+    relative = result.relative()
+    if svg:
+        Path(svg).write_text(
+            trace_svg(result.profile_deg, result.profile_amps, _marks(result)), encoding="utf-8"
+        )
+    if relative and not dry_run:
+        sha = bench.journal.pictures.put(data, ".csv")
+        bodies: list[tuple[Any, str]] = [
+            (StillFiled(sha256=sha, name=path.name, size=len(data), format="CSV"), "")
+        ]
+        for cylinder, share in sorted(relative.items()):
+            bodies.append(
+                (typed_reading("crank_current", cylinder, f"{100 * max(0.0, share):.0f} %"), "measured")
+            )
+        bench.append(inspection_id, bodies)
+    return Traced(_words(result, bool(relative) and not dry_run), _values(result))
+
+
+def _marks(result: CrankResult) -> list[str]:
+    return [str(h.cylinder) if h.cylinder is not None else "?" for h in result.humps]
+
+
+def _words(result: CrankResult, entered: bool) -> str:
+    lines = trace_text(result.profile_deg, result.profile_amps, _marks(result))
+    lines.append(
+        f"{result.rpm:.0f} rpm ({100 * result.rpm_change:+.0f} % over the test), {result.amps:.0f} A on average"
+    )
+    if result.volts_low is not None:
+        lines.append(f"battery down to {result.volts_low:.1f} V")
+    for h in result.humps:
+        who = (
+            f"cylinder {h.cylinder}" if h.cylinder is not None else f"hump {h.position} (cylinder not known)"
+        )
+        lines.append(
+            f"{who}: {100 * h.relative:.0f} % of the good ones, scatter {100 * h.scatter:.0f} over {h.cycles} cycles"
+        )
+    lines += [*result.notes, *result.questions]
+    lines.append("entered as readings" if entered else "not entered")
+    return "\n".join(lines)
+
+
+def _values(result: CrankResult) -> dict[str, Any]:
+    return {
+        "rpm": result.rpm,
+        "rpm_change": result.rpm_change,
+        "amps": result.amps,
+        "volts_low": result.volts_low,
+        "lock": result.lock,
+        "humps": [
+            {
+                "position": h.position,
+                "cylinder": h.cylinder,
+                "relative": h.relative,
+                "scatter": h.scatter,
+                "u": h.u,
+            }
+            for h in result.humps
+        ],
+        "questions": result.questions,
+        "notes": result.notes,
+    }
