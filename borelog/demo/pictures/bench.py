@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from borelog.demo.pictures.camera import Camera, camera
 from borelog.demo.pictures.grain import Dice, Plane, blur, fractal, smoothstep
-from borelog.demo.pictures.plug import STATES, Layout, lay_ground, lay_plug, light_plugs
+from borelog.demo.pictures.plug import STATES, lay_ground, light_plugs
+from borelog.demo.pictures.plug_parts import Layout, lay_plug
 from borelog.demo.pictures.rendered import Rendered, finish
 from borelog.demo.pictures.strokes import write
 
@@ -133,9 +134,9 @@ def gauge(
         tick(value, 292, 350, 8)
         write(ink, str(value), spot(value, 250), 40, 20, 6, centred=True)
     for hundreds in range(0, 21, 5):
-        value = hundreds * 100 / 6.894757
-        tick(value, 196, 214, 4)
-        write(ink, str(hundreds), spot(value, 168), 24, 70, 3, centred=True)
+        in_psi = hundreds * 100 / 6.894757
+        tick(in_psi, 196, 214, 4)
+        write(ink, str(hundreds), spot(in_psi, 168), 24, 70, 3, centred=True)
     write(ink, "psi", (c, c + 170), 40, 20, 5, centred=True)
     write(ink, "kPa x 100", (c, c + 235), 26, 70, 3, centred=True)
     x = (np.arange(side, dtype=np.float32) - c)[None, :]
@@ -178,9 +179,9 @@ def gauge(
         * (1 + 0.25 * fractal((side, side), 12, "gauge.rubber", seed, 3))[..., None]
     )
     rubber = rubber * (1 + 0.9 * np.clip(np.cos(turn + 2.2), 0, 1) * (r > 440))[..., None]
-    whole = np.where((r < 392)[..., None], face, np.where((r < 440)[..., None], chrome, rubber)).astype(
-        np.float32
-    )
+    whole: Plane = np.where(
+        (r < 392)[..., None], face, np.where((r < 440)[..., None], chrome, rubber)
+    ).astype(np.float32)
     # A window and a lamp in the glass.
     glass = smoothstep(0.5, -0.5, np.abs(x + 0.55 * y + 190) / 70 - 1) * smoothstep(385, 372, r) * 0.16
     glass = glass + 0.8 * np.exp(-(((x - 150) / 34) ** 2 + ((y + 210) / 20) ** 2))
@@ -234,8 +235,8 @@ def plug_tray(
         turn = math.radians(-90 + dice.between(-5, 5))
         cols = slice(int(max(0, ox - pitch * 0.48)), int(min(width, ox + pitch * 0.48)))
         local = Layout(
-            np.ascontiguousarray((x[:, cols] - (ox - width / 2) / per_mm)),
-            np.ascontiguousarray((y[:, cols] - (oy - height / 2) / per_mm)),
+            np.ascontiguousarray(x[:, cols] - (ox - width / 2) / per_mm),
+            np.ascontiguousarray(y[:, cols] - (oy - height / 2) / per_mm),
             math.cos(turn),
             math.sin(turn),
             -3.0,

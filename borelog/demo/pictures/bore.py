@@ -224,7 +224,9 @@ def wall_view(
     place = np.array(target) + back / np.linalg.norm(back) * distance
     pose = _upright(look((float(place[0]), float(place[1]), float(place[2])), target), roll_deg)
     shot = take(lens, pose, wall, None, made_by or camera("tip720"), seed, fine, lamps)
-    middle = project(lens, pose, np.array([target, np.array(target) + along, np.array(target) + [0, 0, 1.0]]))
+    middle = project(
+        lens, pose, np.array([target, np.array(target) + along, np.add(target, (0.0, 0.0, 1.0))])
+    )
     shot.truth["hatch"] = {
         "included_angle_deg": wall.hone_deg,
         "convention": "included angle, bisected by the circumferential direction",

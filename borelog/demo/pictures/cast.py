@@ -34,7 +34,7 @@ class Floor:
 
     @property
     def per_mm(self) -> float:
-        return self.height.shape[0] / (2 * self.half)
+        return float(self.height.shape[0] / (2 * self.half))
 
     def grid(self) -> tuple[Plane, Plane]:
         """x and y in mm of the map's cells, (1, n) and (n, 1)."""

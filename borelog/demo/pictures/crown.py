@@ -31,7 +31,7 @@ class CrownLook:
     bite_mm: float = 9.0
     pits: int = 0
     dents: int = 0
-    oil: float = 0.1
+    oil: float = 0.0
     flakes: int = 0
 
 
@@ -141,7 +141,7 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
             1.35 - look.oil * 1.6, 1.75 - look.oil * 1.6, fine["cloud"] + 0.25 * fine["mid"] - height * 0.15
         )
         colour *= 1 - pool[..., None] * np.array([0.62, 0.68, 0.78], np.float32)
-        gloss += (0.09 - gloss) * pool
+        gloss += (0.05 - gloss) * pool
         rough += (0.16 - rough) * pool * 0.9
         relief *= 1 - 0.96 * pool
         labels["oil pool"] = (pool > 0.5) & (r < edge)

@@ -14,7 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Plane = NDArray[np.float32]
+Plane = NDArray[np.floating[Any]]
+"""A field of float32; the stubs of NumPy see doubles in many a mixed expression that stays single at run time."""
 Mask = NDArray[np.bool_]
 Picture = NDArray[np.uint8]
 T = TypeVar("T")
@@ -29,7 +30,9 @@ def uniform(shape: tuple[int, ...], key: str, seed: int) -> Plane:
     """Independent uniform values in [0, 1), float32, of the given shape."""
     count = int(np.prod(shape))
     words = _bits(key, seed, -(-count // 2)).view(np.uint32)[:count]
-    return ((words >> np.uint32(8)).astype(np.float32) * np.float32(2.0**-24)).reshape(shape)
+    return np.asarray((words >> np.uint32(8)).astype(np.float32) * np.float32(2.0**-24), np.float32).reshape(
+        shape
+    )
 
 
 def normal(shape: tuple[int, ...], key: str, seed: int) -> Plane:
@@ -38,7 +41,7 @@ def normal(shape: tuple[int, ...], key: str, seed: int) -> Plane:
     parts = _bits(key, seed, count).view(np.uint16).reshape(count, 4)
     total = parts.astype(np.int32).sum(axis=1).astype(np.float32)
     scale = np.float32(3.0**0.5 / 65536.0)  # the sum of four uniforms has variance 4/12
-    return ((total - np.float32(131070.0)) * scale).reshape(shape)
+    return np.asarray((total - np.float32(131070.0)) * scale, np.float32).reshape(shape)
 
 
 class Dice:

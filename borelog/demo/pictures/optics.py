@@ -126,6 +126,5 @@ def lamp_ring(pose: Pose, count: int = 6, radius: float = 2.2, phase_deg: float 
     """Positions in mm, (count, 3), of the lamps round the tip."""
     angle = np.deg2rad(phase_deg) + 2 * np.pi * np.arange(count) / count
     turn = pose.matrix
-    return np.array(pose.at) + radius * (
-        np.cos(angle)[:, None] * turn[:, 0] + np.sin(angle)[:, None] * turn[:, 1]
-    )
+    offset = radius * (np.cos(angle)[:, None] * turn[:, 0] + np.sin(angle)[:, None] * turn[:, 1])
+    return np.asarray(offset + np.array(pose.at), np.float64)

@@ -43,9 +43,9 @@ def _valve(dice: Dice, seed: int) -> Floors:
 
 
 KINDS: dict[str, Callable[[Dice, int], Floors]] = {
-    "dents": lambda d, s: _crown(d, s, dents=d.whole(3, 6)),
-    "pits": lambda d, s: _crown(d, s, pits=d.whole(10, 22)),
-    "flakes": lambda d, s: _crown(d, s, flakes=d.whole(4, 8)),
+    "dents": lambda d, s: _crown(d, s, dents=d.whole(8, 14)),
+    "pits": lambda d, s: _crown(d, s, pits=d.whole(24, 44)),
+    "flakes": lambda d, s: _crown(d, s, flakes=d.whole(8, 14)),
     "bite": lambda d, s: _crown(d, s, bite_deg=d.between(0, 360), bite_mm=d.between(8, 13)),
     "notch": _valve,
     "same": lambda d, s: _crown(d, s),

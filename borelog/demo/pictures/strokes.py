@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import cv2
 import numpy as np
 
@@ -86,7 +88,7 @@ def _rounded(points: Stroke, times: int = 3) -> list[tuple[float, float]]:
     path = list(points)
     for _ in range(times):
         finer = [path[0]]
-        for (ax, ay), (bx, by) in zip(path, path[1:], strict=False):
+        for (ax, ay), (bx, by) in pairwise(path):
             finer += [
                 (0.75 * ax + 0.25 * bx, 0.75 * ay + 0.25 * by),
                 (0.25 * ax + 0.75 * bx, 0.25 * ay + 0.75 * by),
