@@ -7,9 +7,9 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
+from borelog.charts.svg import short
 from borelog.marks.shapes import Box, Label, Point, Polygon, Shape, is_closed, outline
 from borelog.pack.document import Document, MarkRow, StillRow
-from borelog.pack.overlay import number
 
 _MEDIA_FRAGMENTS = "http://www.w3.org/TR/media-frags/"
 _SVG = "http://www.w3.org/2000/svg"
@@ -26,10 +26,10 @@ def selector(shape: Shape) -> dict[str, str]:
             "value": f"xywh=pixel:{max(0, x)},{max(0, y)},{max(1, w)},{max(1, h)}",
         }
     if isinstance(shape, Point | Label):
-        drawn = f'<circle cx="{number(shape.x)}" cy="{number(shape.y)}" r="1"/>'
+        drawn = f'<circle cx="{short(shape.x)}" cy="{short(shape.y)}" r="1"/>'
     else:
         kind = "polygon" if is_closed(shape) or isinstance(shape, Polygon) else "polyline"
-        drawn = f'<{kind} points="{" ".join(f"{number(x)},{number(y)}" for x, y in outline(shape))}"/>'
+        drawn = f'<{kind} points="{" ".join(f"{short(x)},{short(y)}" for x, y in outline(shape))}"/>'
     return {"type": "SvgSelector", "value": f'<svg xmlns="{_SVG}">{drawn}</svg>'}
 
 

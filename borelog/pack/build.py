@@ -17,11 +17,13 @@ from borelog.logbook.inspection import Inspection
 from borelog.marks.shapes import Shape
 from borelog.pack import bag, page, telling
 from borelog.pack.annotations import web_annotations
+from borelog.pack.coco import coco_json
 from borelog.pack.coding import encode, schema
 from borelog.pack.document import Document, LeftOut, RuleRow, StillRow, Verdict
 from borelog.pack.errors import PackError
 from borelog.pack.gather import gather, journal_state
 from borelog.pack.privacy import Share, share_of
+from borelog.pack.signing import sign
 from borelog.pack.tables import tables
 from borelog.text import BorelogError, one_line
 
@@ -84,6 +86,8 @@ def build(
     also: Collection[str] = (),
     pdf: bool = True,
     paper: str = "a4",
+    coco: bool = False,
+    key: Path | None = None,
     zipped: bool = False,
     sync: bool = True,
     progress: bag.Progress | None = None,
@@ -107,7 +111,11 @@ def build(
     also
         Items of the readers table to add ('plate', 'chassis_full', ...).
     pdf, paper
-        Whether to print it too, on 'a4' or 'letter'; without the paper maker a remark says so.
+        Whether to print it too, on 'a4' or 'us-letter'; without the paper maker a remark says so.
+    coco
+        Also write the marks in the COCO form for picture tools (lossy: no reasons, no units).
+    key
+        Sign with this ssh key.
     zipped
         Also write ``target``.zip.
     sync
@@ -139,9 +147,13 @@ def build(
         say(len(stills), total, "page")
         printed = _print(document, shown, paper, remarks, say) if pdf else None
         linked = _write(writer, document, shown, entries if "journal" in held else (), printed)
+        if coco:
+            writer.put("data/coco.json", coco_json(document))
         if linked:
             remarks.append("pictures lie beside report.html: send the whole folder or the zip")
         digest = writer.close(_info(document, inspection, printed))
+        if key is not None:
+            sign(folder, key)
         if sync:
             bag.sync_tree(folder)
     say(total - 1, total, "zip" if zipped else "done")

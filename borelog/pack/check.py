@@ -257,21 +257,75 @@ def faults_of(source: Source) -> Iterator[Fault | Read]:
         yield Read(document, entries, payload)
 
 
-def check(path: Path) -> tuple[Fault, ...]:
-    """Everything wrong with the pack (folder or zip) at ``path``, in plain words; empty: whole and unchanged.
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """The answer: whether all is whole, what is wrong, and both in lines for a person."""
+
+    good: bool
+    faults: tuple[Fault, ...]
+    lines: tuple[str, ...]
+
+
+def check(path: Path, *, signers: Path | None = None, who: str = "") -> Checked:
+    """Everything wrong with the pack (folder or zip) at ``path``, in plain words.
+
+    Parameters
+    ----------
+    path
+        The pack.
+    signers, who
+        A file of allowed signers and whose signature is wanted; without it a signature is only named.
 
     Raises
     ------
     PackError
-        If there is no pack to read at all.
+        If there is no pack to read at all, or signatures cannot be checked here.
     """
-    out: list[Fault] = []
+    faults: list[Fault] = []
+    lines: list[str] = []
     try:
         with opened(path) as source:
-            out += [f for f in faults_of(source) if isinstance(f, Fault)]
+            for item in faults_of(source):
+                if isinstance(item, Fault):
+                    faults.append(item)
+                else:
+                    lines.append(_words(source, item))
+            signed = SIGNATURE in source.sizes
+            if signers is not None:
+                faults += _signature(source, signed, signers, who)
+            lines.append(_signed_words(signed, signers is not None and not faults, who))
     except Refused as refused:
-        out.append(refused.fault)
-    return tuple(out)
+        faults.append(refused.fault)
+    wrong = [str(f) for f in faults]
+    if wrong:
+        lines = [f"not whole: {len(wrong)} {'thing is' if len(wrong) == 1 else 'things are'} wrong", *wrong]
+    return Checked(not faults, tuple(faults), tuple(lines))
+
+
+def _words(source: Source, found: Read) -> str:
+    about = found.document.about
+    journal = (
+        f", journal of {len(found.entries)} entries with whole chains" if found.entries else ", no journal"
+    )
+    return (
+        f"whole: {len(source.sizes)} files as listed, every digest right{journal}; pack {about.number} for the "
+        f"{about.reader} of {one_line(about.name, 80)}, made {one_line(about.made, 16)}"
+    )
+
+
+def _signature(source: Source, signed: bool, signers: Path, who: str) -> Iterator[Fault]:
+    from borelog.pack.signing import verify
+
+    if not signed:
+        yield Fault("signature", SIGNATURE, "is not here: the pack is not signed")
+    elif not verify(source.read(TAG_MANIFEST, _SMALL), source.read(SIGNATURE, _SMALL), signers, who):
+        yield Fault("signature", SIGNATURE, f"is not the signature of {one_line(who, 60)} over this pack")
+
+
+def _signed_words(signed: bool, proven: bool, who: str) -> str:
+    if proven:
+        return f"signed by {one_line(who, 60)}, and the signature holds"
+    return "signed; give a file of allowed signers to check by whom" if signed else "not signed"
 
 
 def read(source: Source) -> Read:

@@ -23,7 +23,7 @@ from borelog.text import one_line
 
 MOST_STILLS = 150
 """Stills in one PDF: typesetting takes about 3 MiB each."""
-PAPERS = ("a4", "letter")
+PAPERS = ("a4", "us-letter")
 _SECONDS = 600
 
 
@@ -51,7 +51,7 @@ def printed(document: Document, stills: Mapping[str, tuple[bytes, str]], *, pape
     stills
         By id: bytes and media type of each copy, stripped and masked. JPEG streams go in untouched.
     paper
-        'a4' or 'letter'.
+        'a4' or 'us-letter'.
 
     Raises
     ------
@@ -120,7 +120,7 @@ def _lay_out(job: Path, document: Document, stills: dict[str, tuple[bytes, str]]
             turns |= turned
         (job / f"{s.id}.{mime.removeprefix('image/')}").write_bytes(data)
         if marks[s.id]:
-            drawn = overlay(marks[s.id], s.width, s.height, standalone=True)
+            drawn = overlay(marks[s.id], s.width, s.height)
             (job / f"{s.id}.svg").write_text(drawn, encoding="utf-8")
     (job / "plan.svg").write_text(telling.plan(document, link=""), encoding="utf-8")
     if chart := telling.money_chart(document):

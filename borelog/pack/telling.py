@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 
-import msgspec
-
 from borelog.charts.bars import Bar, Limit, Range, bars_svg, ranges_svg
 from borelog.charts.plan import PlanSpot, plan_svg
 from borelog.pack.document import (
@@ -16,10 +14,10 @@ from borelog.pack.document import (
     CylinderVerdict,
     Document,
     FindingRow,
-    MarkRow,
     ReadingRow,
     StillRow,
 )
+from borelog.pack.overlay import ShownMark
 from borelog.pack.rows import STILL_ONLY
 from borelog.quantity import plain_number
 
@@ -182,7 +180,7 @@ def place(document: Document, s: StillRow) -> str:
     return f"{where}, {s.where}" if s.where else where
 
 
-def alt(document: Document, s: StillRow, marks: list[MarkRow]) -> str:
+def alt(document: Document, s: StillRow, marks: list[ShownMark]) -> str:
     """What a still shows, for people who cannot see it."""
     words = "; ".join(f"{m.number} {m.words or 'mark'}" for m in marks)
     return f"Still {s.id}, {place(document, s)}." + (f" Marks: {words}." if words else "")
@@ -228,14 +226,15 @@ def money_chart(document: Document) -> str:
     return ranges_svg(ranges, unit=money.currency, title="Courses of action with their net money")
 
 
-def marks_on(document: Document) -> dict[str, list[MarkRow]]:
+def marks_on(document: Document) -> dict[str, list[ShownMark]]:
     """All marks of each still, those of findings first; a mark without words borrows its finding's."""
-    out: dict[str, list[MarkRow]] = defaultdict(list)
+    out: dict[str, list[ShownMark]] = defaultdict(list)
     for f in document.findings:
         for m in f.marks:
-            out[m.still].append(msgspec.structs.replace(m, words=m.words or f.words))
+            shown = ShownMark(m.number, m.shape, m.words or f.words, m.measure, f.severity, f.certainty)
+            out[m.still].append(shown)
     for s in document.stills:
-        out[s.id].extend(s.marks)
+        out[s.id] += [ShownMark(m.number, m.shape, m.words, m.measure) for m in s.marks]
     return defaultdict(list, {k: sorted(v, key=lambda m: m.number) for k, v in out.items()})
 
 
