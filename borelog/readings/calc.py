@@ -1,0 +1,131 @@
+"""Calculators by name: parameters with units and defaults as typed text, a result as one text and a dictionary."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from borelog.knowledge import tables
+from borelog.quantity import NoValue, QuantityError, parse, parse_repeats
+from borelog.readings.errors import ReadingError
+from borelog.text import one_line
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """One parameter.
+
+    Attributes
+    ----------
+    name : str
+    unit : str
+        Unit of a bare number; '' for a plain number. Pressures reach the work in kPa.
+    words : str
+    default : str or None
+        As typed; None means it must be given, '' that it may be left out.
+    kind : str
+        'number', 'numbers' (several in one field), 'text' or a choice 'a|b|c'.
+    """
+
+    name: str
+    unit: str = ""
+    words: str = ""
+    default: str | None = None
+    kind: str = "number"
+
+    @property
+    def usage(self) -> str:
+        """'bore=mm', 'rod=[mm]', 'law=isentropic|iso6358 (isentropic)'."""
+        what = self.unit or ("text" if self.kind == "text" else self.kind)
+        if self.default is None:
+            return f"{self.name}={what}"
+        return f"[{self.name}={what}]" if not self.default else f"{self.name}={what} ({self.default})"
+
+
+@dataclass(frozen=True, slots=True)
+class Calculator:
+    """A calculator: ``work`` takes parsed values by name (None for one left out) and returns (text, values)."""
+
+    name: str
+    summary: str
+    parameters: tuple[Parameter, ...]
+    work: Callable[[Mapping[str, Any]], tuple[str, dict[str, Any]]]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Calculated:
+    """``text`` for a person, ``values`` with stable keys whose names end in their unit."""
+
+    text: str
+    values: dict[str, Any]
+
+
+@cache
+def calculators() -> dict[str, Calculator]:
+    """All calculators by name, from the table and the functions of the same names."""
+    from borelog.readings.calculations import WORK
+
+    return {
+        row["name"]: Calculator(
+            row["name"],
+            row["summary"],
+            tuple(Parameter(**p) for p in row["parameters"]),
+            WORK[row["name"]],
+            row["source"],
+        )
+        for row in tables.settings("calculators.toml")["calculator"]
+    }
+
+
+def run(name: str, typed: Mapping[str, str]) -> Calculated:
+    """Run a calculator on text as typed ('bore' to '86', '3.4 in').
+
+    Raises
+    ------
+    ReadingError
+        For an unknown calculator or parameter, or one that is missing; the text lists what there is.
+    QuantityError
+        For a number that cannot be read.
+    """
+    known = calculators()
+    if name not in known:
+        near = difflib.get_close_matches(name, known, 3)
+        hint = f"did you mean {', '.join(near)}?" if near else f"there are {', '.join(known)}"
+        raise ReadingError(f"no calculation {one_line(name, 30)!r}: {hint}")
+    calculator = known[name]
+    wanted = {p.name: p for p in calculator.parameters}
+    for key in typed:
+        if key not in wanted:
+            raise ReadingError(
+                f"{name} has no {one_line(key, 30)!r}: it takes {', '.join(p.usage for p in wanted.values())}"
+            )
+    values = {p.name: _value(p, typed.get(p.name, p.default), name) for p in wanted.values()}
+    text, result = calculator.work(values)
+    return Calculated(text, {"calculation": name, **result, "source": calculator.source})
+
+
+def _value(parameter: Parameter, text: str | None, name: str) -> Any:
+    if text is None:
+        raise ReadingError(f"{name} needs {parameter.usage}: {parameter.words}")
+    if not text.strip():
+        return None
+    if parameter.kind == "text":
+        return text.strip()
+    inside = "kPa" if parameter.unit in ("psi", "hPa") else parameter.unit
+    if "|" in parameter.kind:
+        choices = parameter.kind.split("|")
+        if text.strip().lower() not in choices:
+            raise ReadingError(f"{parameter.name}: {one_line(text, 20)!r} is not one of {', '.join(choices)}")
+        return text.strip().lower()
+    try:
+        if parameter.kind == "numbers":
+            return tuple(q.to(inside) for q in parse_repeats(text, parameter.unit))
+        return parse(text, parameter.unit).to(inside)
+    except NoValue:
+        return None
+    except QuantityError as error:
+        raise ReadingError(f"{parameter.name}: {error}") from error
