@@ -166,7 +166,7 @@ def _detailed(grey: Picture, side: int, count: int = 3) -> list[tuple[int, int]]
 
 
 def spectrum(grey: Picture, side: int = 256) -> Plane:
-    """Mean log power over frequency rings of the three patches with most detail, ring k at k/(2 * 64) cycles a pixel, (64,) float32."""
+    """Mean log power over the three patches with most detail, (64,) float32; entry k at k/128 cycles a pixel."""
     height, width = grey.shape
     side = min(side, height, width) // 2 * 2
     window = np.outer(np.hanning(side), np.hanning(side)).astype(np.float32)

@@ -342,7 +342,6 @@ def decode(
 
     with opened(data, name, cap) as (image, kind):
         width, height = image.size
-        orientation, taken, camera = _exif(image)
         remarks: list[str] = []
         claimed = kind_by_name(name)
         if claimed and claimed != kind:
@@ -353,6 +352,8 @@ def decode(
             ratio = longest / max(width, height)
             image.draft("RGB", (max(1, round(width * ratio)), max(1, round(height * ratio))))
         loaded, notes = _load(image, kind, data)
+        # Only now: for a PNG, asking for Exif decodes the pixels, and a failure in there would go unseen.
+        orientation, taken, camera = _exif(image)
         # TIFF and HEIC are turned upright by their decoders, which shows in the size or the cleared tag.
         if kind in ("TIFF", "HEIC"):
             width, height = loaded.size
@@ -377,7 +378,9 @@ def decode(
     upright = _upright(bgr, orientation)
     if orientation >= 5:
         width, height = height, width
-    return upright, PictureFacts(kind, width, height, orientation, taken, camera, tuple(remarks + notes + more))
+    return upright, PictureFacts(
+        kind, width, height, orientation, taken, camera, tuple(remarks + notes + more)
+    )
 
 
 def decode_file(path: str | os.PathLike[str]) -> tuple[NDArray[np.uint8], PictureFacts]:

@@ -247,7 +247,9 @@ def strip(data: bytes, name: str = "picture") -> Cleaned:
     return Cleaned(encode(bgr, "PNG"), "PNG", ("everything but the pixels",), recoded=True)
 
 
-def burn_masks(bgr: NDArray[np.uint8], masks: Sequence[MaskShape], grey: int = 64) -> NDArray[np.uint8]:
+def burn_masks(
+    bgr: NDArray[np.uint8], masks: Sequence[MaskShape], grey: int = 64, *, whole_blocks: bool = False
+) -> NDArray[np.uint8]:
     """A copy with each mask filled solid: blur and mosaic can be undone, a fill cannot.
 
     Parameters
@@ -258,14 +260,23 @@ def burn_masks(bgr: NDArray[np.uint8], masks: Sequence[MaskShape], grey: int = 6
         Closed shapes in its pixels; every pixel that one touches is filled.
     grey : int
         Level of the fill, 0 to 255.
+    whole_blocks : bool
+        Grow each mask to the 8 x 8 blocks of JPEG that it touches, so that it comes out of the coder exactly even.
     """
     out = bgr.copy()
+    cover = np.zeros(bgr.shape[:2], np.uint8)
     for shape in masks:
         corners = np.asarray(outline(shape, 96), np.float64)
         # Pixel (i, j) covers [i, i+1); OpenCV counts pixel centres as whole numbers, in 1/256 with shift 8.
         fixed = np.clip(np.round((corners - 0.5) * 256), -(2**30), 2**30).astype(np.int32).reshape(-1, 1, 2)
-        cv2.fillPoly(out, [fixed], (grey, grey, grey), lineType=cv2.LINE_8, shift=8)
-        cv2.polylines(out, [fixed], True, (grey, grey, grey), 2, cv2.LINE_8, shift=8)
+        cv2.fillPoly(cover, [fixed], 255, lineType=cv2.LINE_8, shift=8)
+        cv2.polylines(cover, [fixed], True, 255, 2, cv2.LINE_8, shift=8)
+    if whole_blocks:
+        height, width = bgr.shape[:2]
+        blocks = cv2.copyMakeBorder(cover, 0, -height % 8, 0, -width % 8, cv2.BORDER_CONSTANT)
+        touched = blocks.reshape(blocks.shape[0] // 8, 8, -1, 8).any(axis=(1, 3))
+        cover = np.kron(touched, np.ones((8, 8), np.uint8))[:height, :width]
+    out[cover > 0] = grey
     return out
 
 
@@ -278,5 +289,5 @@ def masked(
     remains in the file.
     """
     bgr, _ = decode(data, name)
-    copy = encode(burn_masks(bgr, masks), kind, quality)
+    copy = encode(burn_masks(bgr, masks, whole_blocks=kind == "JPEG"), kind, quality)
     return Cleaned(copy, kind, ("everything but the pixels", f"{len(masks)} masked parts"), recoded=True)

@@ -135,7 +135,13 @@ def test_animated_uses_the_first_frame_and_says_so() -> None:
     frames = [Image.new("RGB", (32, 32), c) for c in ("red", "blue")]
     for kind in ("PNG", "WEBP", "TIFF"):
         out = io.BytesIO()
-        frames[0].save(out, kind, save_all=True, append_images=frames[1:], **({"lossless": True} if kind == "WEBP" else {}))
+        frames[0].save(
+            out,
+            kind,
+            save_all=True,
+            append_images=frames[1:],
+            **({"lossless": True} if kind == "WEBP" else {}),
+        )
         array, facts = intake.decode(out.getvalue())
         assert tuple(array[16, 16]) == (0, 0, 255)
         assert any("first" in r for r in facts.remarks)
@@ -270,8 +276,8 @@ def test_the_package_itself_is_light() -> None:
 
 
 def test_natural_order() -> None:
-    names = ["IMG_10.jpg", "img_9.jpg", "IMG_1.jpg", "a²3.jpg", "٣.jpg"]
-    assert sorted(names, key=natural)[1:4] == ["IMG_1.jpg", "img_9.jpg", "IMG_10.jpg"]
+    names = ["IMG_10.jpg", "img_9.jpg", "IMG_1.jpg", "z²3.jpg", "٣.jpg"]
+    assert [n for n in sorted(names, key=natural) if n.startswith(("I", "i"))] == ["IMG_1.jpg", "img_9.jpg", "IMG_10.jpg"]
 
 
 def test_files_folders_and_globs(tmp_path: Path) -> None:
@@ -284,7 +290,9 @@ def test_files_folders_and_globs(tmp_path: Path) -> None:
     assert [p.name for p in found.pictures] == ["b9.jpg", "b10.jpg", "d.PNG", "we[1]rd.jpg"]
     assert [p.name for p in found.films] == ["c.avi"]
     assert [p.name for p in found.others] == ["notes.txt"]
-    found = gather([tmp_path / "we[1]rd.jpg", tmp_path / "b*.jpg", tmp_path / "z*.jpg", tmp_path / "nope.jpg"])
+    found = gather(
+        [tmp_path / "we[1]rd.jpg", tmp_path / "b*.jpg", tmp_path / "z*.jpg", tmp_path / "nope.jpg"]
+    )
     assert [p.name for p in found.pictures] == ["we[1]rd.jpg", "b9.jpg", "b10.jpg"]
     assert len(found.refused) == 2
     assert gather([tmp_path / "notes.txt"]).pictures == (tmp_path / "notes.txt",)
