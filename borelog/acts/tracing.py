@@ -8,11 +8,11 @@ from typing import Any
 
 from borelog.acts.bench import Bench
 from borelog.acts.typed import typed_reading
-from borelog.charts.trace import trace_svg, trace_text
+from borelog.charts.trace import Flag, trace_svg, trace_text
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import StillFiled
 from borelog.quantity import parse
-from borelog.readings.crank_trace import CrankResult, Sync, analyse
+from borelog.readings.crank_trace import CrankResult, Sync, analyse, crank_state
 from borelog.readings.trace_file import read_trace as read_file
 from borelog.text import BorelogError, one_line
 
@@ -43,6 +43,7 @@ def _sync(options: dict[str, str]) -> Sync:
     return sync
 
 
+_LEVEL = {"soft_70_84": "watch", "low_35_69": "bad", "dead_under_35": "bad", "above_group": "watch"}
 _OPTIONS = ("sync", "cylinder", "offset", "at", "clamp")
 
 
@@ -74,9 +75,7 @@ def read_trace(
     result = analyse(read_file(data.decode("utf-8", "replace"), clamp), engine, _sync(options))
     relative = result.relative()
     if svg:
-        Path(svg).write_text(
-            trace_svg(result.profile_deg, result.profile_amps, _marks(result)), encoding="utf-8"
-        )
+        Path(svg).write_text(trace_svg(*_drawn(result)), encoding="utf-8")
     if relative and not dry_run:
         sha = bench.journal.pictures.put(data, ".csv")
         bodies: list[tuple[Any, str]] = [
@@ -90,12 +89,21 @@ def read_trace(
     return Traced(_words(result, bool(relative) and not dry_run), _values(result))
 
 
-def _marks(result: CrankResult) -> list[str]:
-    return [str(h.cylinder) if h.cylinder is not None else "?" for h in result.humps]
+def _drawn(result: CrankResult) -> tuple[list[float], list[float], list[Flag]]:
+    """Degrees, amperes and named humps as plain numbers for the charts."""
+    flags = [
+        Flag(
+            at,
+            str(h.cylinder) if h.cylinder is not None else "?",
+            _LEVEL.get(crank_state(h.relative), "sound"),
+        )
+        for h, at in zip(result.humps, result.tops_deg, strict=True)
+    ]
+    return [float(d) for d in result.profile_deg], [float(a) for a in result.profile_amps], flags
 
 
 def _words(result: CrankResult, entered: bool) -> str:
-    lines = trace_text(result.profile_deg, result.profile_amps, _marks(result))
+    lines = trace_text(*_drawn(result))
     lines.append(
         f"{result.rpm:.0f} rpm ({100 * result.rpm_change:+.0f} % over the test), {result.amps:.0f} A on average"
     )

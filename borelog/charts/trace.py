@@ -49,11 +49,11 @@ def thinned(xs: Sequence[float], ys: Sequence[float], columns: int) -> list[tupl
 def trace_svg(
     xs: Sequence[float],
     ys: Sequence[float],
-    *,
-    title: str,
-    x_unit: str,
-    y_unit: str,
     flags: Sequence[Flag] = (),
+    *,
+    title: str = "current over two turns of the crank",
+    x_unit: str = "degrees",
+    y_unit: str = "A",
     width: float = 640,
     height: float = 200,
 ) -> str:
@@ -64,10 +64,10 @@ def trace_svg(
     xs, ys
         Places in ``x_unit`` and heights in ``y_unit``, finite, same length, two or more; longer curves are thinned so
         that every peak stays.
-    title
-        For people who cannot see the picture.
     flags
         Named places, drawn as lines with sign and label.
+    title
+        For people who cannot see the picture.
     width, height
         Size in user units.
 
@@ -107,7 +107,7 @@ def trace_svg(
 
 
 def trace_text(
-    xs: Sequence[float], ys: Sequence[float], *, width: int = 72, rows: int = 8, flags: Sequence[Flag] = ()
+    xs: Sequence[float], ys: Sequence[float], flags: Sequence[Flag] = (), *, width: int = 72, rows: int = 8
 ) -> list[str]:
     """The curve in braille dots, two across and four down a cell; a line of flags above where there are any.
 

@@ -84,6 +84,8 @@ class CrankResult:
     alternatives : tuple of dicts
         For a waste spark: the two ways to name the positions, position to cylinder.
     questions, notes : tuple of str
+    tops_deg : tuple of float
+        Where each position stands in the cycle, 0 to 720.
     profile_deg, profile_amps : array
         Mean swing over the two turns of a cycle, for drawing.
     start_s, end_s : float
@@ -99,6 +101,7 @@ class CrankResult:
     alternatives: tuple[dict[int, int], ...]
     questions: tuple[str, ...]
     notes: tuple[str, ...]
+    tops_deg: tuple[float, ...]
     profile_deg: Floats
     profile_amps: Floats
     start_s: float
@@ -181,6 +184,7 @@ def analyse(trace: Trace, engine: Engine, sync: Sync | None = None) -> CrankResu
         alternatives,
         questions,
         tuple(notes),
+        tuple(float(d) for d in np.cumsum((0.0, *intervals))[:-1]),
         degrees,
         profile,
         float(seconds[0]),
