@@ -1,0 +1,1 @@
+"""Names that are used from outside Python code (screens, tables, messages): not dead."""
