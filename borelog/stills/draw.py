@@ -122,7 +122,7 @@ def _dashed(points: Sequence[Pair], closed: bool, on: float, off: float) -> list
 
 
 def _strokes(shape: Shape, mark: Marked, unit: float) -> list[Stroke]:
-    core, width = CORES[min(max(mark.severity, 0), 4)], 1.6 * unit
+    core, width = CORES[min(max(mark.severity, 0), 4)], 2.4 * unit
     if isinstance(shape, Label):
         return []
     if isinstance(shape, Point):
@@ -287,7 +287,7 @@ def to_svg(drawing: Drawing, still: str | None = None, title: str = "") -> str:
 
 def _thickness(width: float) -> int:
     # OpenCV's smoothed lines come out wider than asked: 1.3 pixels for 1, and 1.4 more for every even thickness.
-    return 1 if width < 2.4 else 2 * round((width - 1.4) / 2)
+    return 1 if width < 2 else 2 * max(1, round((width - 1.4) / 2))
 
 
 def _bgr(colour: str) -> tuple[int, int, int]:
