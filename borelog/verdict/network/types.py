@@ -148,13 +148,16 @@ class Posterior:
 class Weight:
     """How one dependence group speaks for (> 0) or against (< 0) a fault.
 
-    ``shift`` is the natural-log odds with everything less the same without this group, from exact re-inference.
+    ``shift`` is the natural-log odds with everything less the same without this group, from exact re-inference: small
+    for each of several groups that say the same. ``alone`` is the natural log of how many times likelier its sights are
+    under this fault alone than on a healthy engine: what the group says by itself.
     ``cylinder`` is None for an engine-wide group. ``seen`` are the entries the group holds.
     """
 
     group: str
     cylinder: int | None
     shift: float
+    alone: float
     seen: tuple[Seen, ...]
 
 
@@ -181,7 +184,11 @@ class Case:
 
 @dataclass(frozen=True, slots=True)
 class Reasons:
-    """Why a cylinder is called as it is. ``flip`` is None when no single result would change the leader."""
+    """Why a cylinder is called as it is.
+
+    ``support`` counts the independent groups that by themselves speak for the leader; under two is not enough evidence.
+    ``flip`` is None when no single result would change the leader.
+    """
 
     cylinder: int
     leader: Case
@@ -205,6 +212,8 @@ class Draws:
     states : tuple of str, length e
         What a value in ``engine`` means.
     sets : int array (n, k); engine : int array (n,); breaches : bool array (n, p)
+    channels : bool array (n, c)
+        Which channels speak, in the order of the tables.
     has : bool array (m, f), ``faults`` : tuple of str, length f
         Membership: ``has[sets[:, j]][:, i]`` says whether cylinder j holds fault i.
     """
@@ -217,6 +226,7 @@ class Draws:
     sets: NDArray[np.int64]
     engine: NDArray[np.int64]
     breaches: NDArray[np.bool_]
+    channels: NDArray[np.bool_]
     has: NDArray[np.bool_] = field(repr=False)
 
     def __len__(self) -> int:
@@ -270,8 +280,10 @@ class Advice:
     """The tests worth doing, best first. ``none_needed`` True: no test is worth its minutes for this decision.
 
     ``held`` are tests that must not be done now, with the reason (no cranking with liquid in a cylinder, ...).
+    ``idle`` are tests that would tell faults apart without changing what is done: the same bill either way.
     """
 
     tests: tuple[Next, ...]
     none_needed: bool
     held: tuple[Before, ...]
+    idle: tuple[Next, ...]
