@@ -162,6 +162,8 @@ ACTIONS: tuple[Action, ...] = (
         ("pair", "l", "Compare", "Set this still beside another, linked in place."),
         ("pair_way", "i", "Way", "Go through the ways of comparing: side by side, wipe, blink, change map."),
         ("coverage", "a", "Coverage", "Show which places of this cylinder were looked at.", 8),
+        ("next_place", "h", "Next place", "Say which place the next pictures show; a watched folder files them there."),
+        ("watch", "u", "Watch", "Watch the folder the camera saves into, or stop watching."),
     ),
     *_rows(
         "verdict",

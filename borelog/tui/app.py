@@ -76,7 +76,9 @@ class Screens(App[None], inherit_bindings=False):
             self.register_theme(themes.textual_theme(palette))
         self.theme = self.settings.theme
         self.rooms: dict[str, Room] = {}
+        self._opened: list[Bench] = []
         self._asked_to_quit = False
+        self.long_job = False
 
     @staticmethod
     def _depth() -> str:
@@ -115,15 +117,20 @@ class Screens(App[None], inherit_bindings=False):
                 "open an inspection first: Enter opens the one in hand, n begins a new one", "watch"
             )
             return
-        if where not in self.rooms:
-            self.rooms[where] = _rooms()[where]()
-            self.install_screen(self.rooms[where], where)
+        self._room(where)
         if len(self.screen_stack) > 1:
             while len(self.screen_stack) > 2:
                 self.pop_screen()
             self.switch_screen(where)
         else:
             self.push_screen(where)
+
+    def _room(self, where: str) -> Room:
+        """A main screen, made when it is first wanted."""
+        if where not in self.rooms:
+            self.rooms[where] = _rooms()[where]()
+            self.install_screen(self.rooms[where], where)
+        return self.rooms[where]
 
     def room_now(self) -> Room:
         """The main screen shown, also under a question."""
@@ -244,13 +251,46 @@ class Screens(App[None], inherit_bindings=False):
 
     def act_find(self) -> None:
         """Find anything by its words."""
-        from borelog.tui.screens.find import FindPage
+        from borelog.tui.screens.find import find_page, follow
 
-        self.push_screen(FindPage())
+        self.push_screen(find_page(self), lambda target: follow(self, target))
+
+    def show_entry(self, entry: str) -> None:
+        """Go to the reading or still that an entry is, or rests on."""
+        from borelog.logbook.entries import Finding, Marked, StillFiled, StillPlaced
+
+        thing = self.desk.inspection.find(entry) if self.desk.inspection else None
+        if thing is None:
+            self.room_now().say("that entry no longer stands", "watch")
+            return
+        body = thing.body
+        self.desk.pick(getattr(body, "cylinder", None) or self.desk.cylinder)
+        still = ""
+        if isinstance(body, Finding) and body.marks:
+            still = body.marks[0].still
+        elif isinstance(body, StillFiled):
+            still = body.sha256
+        elif isinstance(body, StillPlaced):
+            still = body.still
+        elif isinstance(body, Marked):
+            still = body.mark.still
+        where = "stills" if still else "plan" if isinstance(body, Finding) else "readings"
+        room = self._room(where)
+        if still:
+            room.wanted = still  # type: ignore[attr-defined]
+        elif where == "readings":
+            room.goal = thing.id  # type: ignore[attr-defined]
+        self.go(where)
+
+    def show_test(self, test: str, cylinder: int | None) -> None:
+        """Go to a test in the readings."""
+        self.desk.pick(cylinder or self.desk.cylinder)
+        self._room("readings").goal = f"test {test}"  # type: ignore[attr-defined]
+        self.go("readings")
 
     def act_quit(self) -> None:
         """Leave; asked twice only while something is being written or made."""
-        if self.desk.busy and not self._asked_to_quit:
+        if (self.desk.busy or self.long_job) and not self._asked_to_quit:
             self._asked_to_quit = True
             self.room_now().say(
                 "something is still being written: press the key again to leave all the same", "watch"
@@ -261,6 +301,46 @@ class Screens(App[None], inherit_bindings=False):
     def on_unmount(self) -> None:
         """Finish what is queued."""
         self.desk.close()
+        for bench in self._opened:
+            bench.journal.close()
+
+    def open_demo(self) -> None:
+        """Change to the demo's own logbook, made anew if it is not there."""
+        from borelog.acts.bench import demo_logbook, open_bench
+
+        who = self.desk.bench.who
+
+        def made() -> Bench:
+            from borelog.demo.engines import build_demo
+
+            folder = demo_logbook()
+            bench = open_bench(folder, who=who)
+            if not bench.journal.summaries():
+                build_demo(bench)
+            return bench
+
+        def done(outcome: Outcome) -> None:
+            if not outcome.failed:
+                self._opened.append(outcome.value)
+                self.desk.change(outcome.value)
+                self.go("logbook")
+
+        self.room_now().say("making the demo engine ...")
+        self.do(made, "the demo logbook; your own is untouched", then=done)
+
+
+def run(bench: Bench, open_id: str = "") -> None:
+    """Show the screens until the person leaves; the terminal is as before afterwards, also after a crash."""
+    from borelog.tui.keymap import load
+
+    app = Screens(bench, load(), open_id)
+    try:
+        app.run()
+    except BaseException:
+        guard.restore_terminal()
+        raise
+    finally:
+        guard.pixel_mouse_off()
 
 
 def judged(bench: Bench, id_: str) -> tuple[Any, str]:

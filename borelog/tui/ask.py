@@ -135,7 +135,7 @@ class Ask(Question):
         if here == ids[-1]:
             self.action_accept()
         else:
-            self.query_one(f"#{ids[ids.index(cast(str, here)) + 1]}").focus()
+            self.query_one(f"#{ids[ids.index(here) + 1]}").focus()
 
     def action_next(self) -> None:
         """The next field."""

@@ -92,7 +92,7 @@ class Room(Screen[None]):
     def on_mount(self) -> None:
         """Bind the keys in force and show what there is."""
         own = bindings_for(self.where, self.screens.keys)
-        self._bindings = BindingsMap.merge([self._bindings, own])
+        self._bindings = BindingsMap.merge([own, self._bindings])
         self.show()
 
     def on_screen_resume(self) -> None:

@@ -59,10 +59,10 @@ def to_cells(samples: NDArray[np.uint8], glyphs: str = "quadrants") -> CellGrid:
     kx, ky = DOTS[glyphs]
     rows, columns = samples.shape[0] // ky, samples.shape[1] // kx
     if glyphs == "letters":
-        light = _light(samples).astype(np.uint16)
+        grey = _light(samples).astype(np.uint16)
         table = np.array([ord(c) for c in _LETTERS], np.uint32)
         black = np.zeros_like(samples)
-        return CellGrid(table[(light * len(_LETTERS)) >> 8], np.maximum(samples, 60), black)
+        return CellGrid(table[(grey * len(_LETTERS)) >> 8], np.maximum(samples, 60), black)
     part = [samples[j::ky, i::kx][:rows, :columns] for j in range(ky) for i in range(kx)]
     light_all = _light(samples)
     light = [light_all[j::ky, i::kx][:rows, :columns] for j in range(ky) for i in range(kx)]
@@ -256,7 +256,7 @@ class TextStrip(Strip):
         self._made = None
         self._render_cache = text
 
-    @property  # type: ignore[override]
+    @property
     def _segments(self) -> list[Segment]:
         if self._made is None:
             self._made = _segments(self._grid, self._row)

@@ -38,7 +38,8 @@ class Choices(Painted):
 
     def set_entries(self, entries: Sequence[tuple[Line, ...]], index: int | None = None) -> None:
         """Show other entries; keeps the index where it can."""
-        starts, lines = [], []
+        starts: list[int] = []
+        lines: list[Line] = []
         for entry in entries:
             starts.append(len(lines))
             lines.extend(entry)

@@ -158,10 +158,14 @@ class Desk:
         if not self._queue._work_queue.qsize():
             self._queue.submit(run)
 
+    def change(self, bench: Bench) -> None:
+        """Take another logbook on the desk; no inspection is in hand then."""
+        self.bench, self.inspection, self.verdict = bench, None, None
+        self.cylinder, self.saved_at, self.seen_version = None, "", -1
+
     def close(self) -> None:
-        """Finish what is queued and let go of the logbook."""
+        """Finish what is queued; the logbook belongs to whoever opened it."""
         self._queue.shutdown(wait=True)
-        self.bench.journal.close()
 
 
 def named_cylinders(inspection: Inspection) -> tuple[int, ...]:

@@ -26,7 +26,11 @@ def style_of(palette: Palette, span: Span, picked: bool = False) -> Style:
     if span.weight == "loud":
         return Style(color=palette.ground, bgcolor=getattr(palette, span.role), bold=True)
     ground = palette.panel if span.weight.startswith("panel") else palette.ground
-    return Style(color=getattr(palette, span.role), bgcolor=ground, bold="bold" in span.weight)
+    return Style(
+        color=getattr(palette, span.role),
+        bgcolor=ground,
+        bold="bold" in span.weight or "strong" in span.weight,
+    )
 
 
 def strip_of(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from borelog.tui.viewport import Viewport
@@ -36,17 +35,9 @@ def source_of(pixels: Pixels) -> Source:
     levels = [np.ascontiguousarray(pixels)]
     while min(levels[-1].shape[:2]) > 64:
         height, width = levels[-1].shape[:2]
-        levels.append(
-            cv2.resize(levels[-1], ((width + 1) // 2, (height + 1) // 2), interpolation=cv2.INTER_AREA)
-        )  # type: ignore[arg-type]
+        half = cv2.resize(levels[-1], ((width + 1) // 2, (height + 1) // 2), interpolation=cv2.INTER_AREA)
+        levels.append(np.asarray(half, np.uint8))
     return Source(tuple(levels))
-
-
-def read_source(path: Path) -> Source:
-    """A source from a picture file, its orientation honoured; raises what the still reader raises."""
-    from borelog.stills.reading import read_picture
-
-    return source_of(read_picture(path.read_bytes()).pixels)
 
 
 def sample(
@@ -120,5 +111,7 @@ def tinted(
 
     grey = base.mean(axis=2, keepdims=True).astype(np.float32).repeat(3, axis=2)
     strength = np.clip(np.abs(change), 0, 1)[..., None]
-    colour = np.where(change[..., None] < 0, np.float32(colours[0]), np.float32(colours[1]))
-    return (grey * (1 - strength) + colour * strength).astype(np.uint8)
+    low, high = np.array(colours[0], np.float32), np.array(colours[1], np.float32)
+    colour = np.where(change[..., None] < 0, low, high)
+    out: Pixels = (grey * (1 - strength) + colour * strength).astype(np.uint8)
+    return out

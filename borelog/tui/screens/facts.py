@@ -65,9 +65,9 @@ class FactsRoom(ReadingsRoom):
         )
         self.query_one("#hint", Bar).set_lines(first, second)
 
-    def on_screen_resume(self) -> None:
-        """Begin at the first blank."""
-        super(ReadingsRoom, self).on_screen_resume()
+    def come(self) -> None:
+        """Stay where one was."""
+        self._step_and_hint()
 
     def _onward(self, row: Row, column: int, then: str) -> None:
         self.grid.onward(then)

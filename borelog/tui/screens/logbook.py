@@ -180,7 +180,7 @@ class LogbookRoom(Room):
 
     def act_take_in(self) -> None:
         """Ask for a pack and take it in."""
-        from borelog.acts.packing import take_in
+        from borelog.acts.taking import take_in
 
         bench = self.desk.bench
 

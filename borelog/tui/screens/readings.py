@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 
 from borelog.knowledge.procedures import procedures
 from borelog.logbook.described import engine_of
-from borelog.logbook.entries import Reading
+from borelog.logbook.entries import Conditions, Reading
 from borelog.marks.places import Looked as State
 from borelog.quantity import units_of
 from borelog.text import BorelogError
@@ -21,7 +21,7 @@ from borelog.tui.grid import GridView
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens import questions
 from borelog.tui.views import readings as view
-from borelog.tui.views.stepping import hint_lines, step_lines, turning_lines
+from borelog.tui.views.stepping import hint_lines, step_lines, test_row, turning_lines
 
 
 class ReadingsRoom(Room):
@@ -55,14 +55,29 @@ class ReadingsRoom(Room):
     def on_screen_resume(self) -> None:
         """Come to the cylinder in hand, and to the entry that was asked for."""
         super().on_screen_resume()
+        self.call_after_refresh(self.come)
+
+    def come(self) -> None:
+        """Take the cell in hand that was asked for, else the cylinder in hand."""
         grid = self.grid
-        if self.goal:
-            grid.go_to_entry(self.goal)
+        if self.goal.startswith("test "):
+            grid.go_to(test_row(self.goal[5:]), self.desk.cylinder)
+            self.goal = ""
+        elif self.goal:
+            if not grid.go_to_entry(self.goal):
+                self.unfolded |= (
+                    {r.body.test for r in self.desk.inspection.of(Conditions) if r.id == self.goal}
+                    if self.desk.inspection
+                    else set()
+                )
+                self.show()
+                grid.go_to_entry(self.goal)
             self.goal = ""
         elif grid.grid.rows and self.desk.cylinder and grid.column != view.ENGINE:
             grid.go(grid.at[0], self.desk.cylinder)
         elif grid.grid.rows and self.last is None:
             grid.go_to("compression_dry", self.desk.cylinder)
+        self._step_and_hint()
 
     def paint(self, room: int) -> None:
         """The grid of the inspection as it stands."""
@@ -255,11 +270,9 @@ class ReadingsRoom(Room):
             columns = grid.grid.columns(row)
             before = [c for c in columns[: columns.index(column)] if row.cells[c].entry]
             source = before[-1] if before else column
-        self._act(
-            lambda: noting.rest_same(
-                desk.bench, desk.inspection, row, grid.grid.columns(row), source, desk.how
-            )
-        )  # type: ignore[arg-type]
+        columns, inspection = grid.grid.columns(row), desk.inspection
+        if inspection is not None:
+            self._act(lambda: noting.rest_same(desk.bench, inspection, row, columns, source, desk.how))
 
     def act_retest(self) -> None:
         """A session beside the first."""
@@ -330,7 +343,9 @@ class ReadingsRoom(Room):
             self.say("what was typed and not entered is dropped")
             return
         cell = grid.cell
-        self._act(lambda: noting.withdrawn(desk.bench, desk.inspection, cell, "withdrawn in the grid"))  # type: ignore[arg-type]
+        inspection = desk.inspection
+        if inspection is not None:
+            self._act(lambda: noting.withdrawn(desk.bench, inspection, cell, "withdrawn in the grid"))
 
     def act_turning(self) -> None:
         """Show or hide the turning plan."""

@@ -83,7 +83,7 @@ def plan_lines(
         lines.append((Span(" "), *(Span(padded(h, card + gap), "quiet") for h in grid.heads)))
     begins = 0
     for row in range(grid.rows):
-        blocks = []
+        blocks: list[list[Line]] = []
         for column in range(grid.columns):
             cylinder = grid.at(row, column)
             if cylinder is None:

@@ -229,7 +229,7 @@ def _coverage(inspection: Inspection, cylinder: int) -> Figure:
     return Figure(text, status, "places looked at" if noted else "not looked", share=noted / total)
 
 
-_LEVELS = {"sound": "good", "watch": "watch", "bad": "bad", "open": "doubt", "blank": "missing"}
+STANDING_OF_LEVEL = {"sound": "good", "watch": "watch", "bad": "bad", "open": "doubt", "blank": "missing"}
 
 
 def _leader(verdict: Any, cylinder: int) -> Figure:
@@ -237,5 +237,5 @@ def _leader(verdict: Any, cylinder: int) -> Figure:
         return Figure("verdict: working ...", "blank", "being worked out")
     for one in verdict.cylinders:
         if one.cylinder == cylinder:
-            return Figure(one_line(one.words), _LEVELS[one.level], one_line(one.words))
+            return Figure(one_line(one.words), STANDING_OF_LEVEL[one.level], one_line(one.words))
     return Figure("nothing recorded", "missing", "nothing recorded")

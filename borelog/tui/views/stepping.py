@@ -130,3 +130,16 @@ def meaning(text: str, unit: str, test: str, room: int) -> Span:
         else ""
     )
     return Span(cut(f"= {shown}{mean}{also}", room), "ink")
+
+
+_ROWS = {
+    "leak_down": "leakdown", "leak_wet": "leakdown_wet", "leak_mid": "leakdown_mid", "leak_tap": "leakdown_tap",
+    "camera_crown": "crown_deposit", "camera_bore": "bore_surface", "camera_valves": "exh_valve_face", "coil_swap": "swap_coil",
+    "plug_swap": "swap_plug", "injector_swap": "swap_injector", "by_hand": "turns_by_hand", "plugs_look": "plug_deposit",
+    "cranking_beat": "crank_rhythm",
+}  # fmt: skip
+
+
+def test_row(test: str) -> str:
+    """The row of the grid that a next test is entered in."""
+    return _ROWS.get(test, test)

@@ -1,0 +1,329 @@
+"""Filing stills: to a cylinder and place, aside, shifted in a run; taking in a card, watching a folder, coverage."""
+
+from __future__ import annotations
+
+import threading
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from textual import work
+from textual.worker import get_current_worker
+
+from borelog.acts.whereabouts import Spot, be_at
+from borelog.marks.places import Place, place_words
+from borelog.text import BorelogError, one_line
+from borelog.tui.ask import Ask, Choose, Field
+from borelog.tui.base import Room
+from borelog.tui.chosen import Choices
+from borelog.tui.desk import Outcome
+from borelog.tui.screens import questions
+from borelog.tui.views import stills as view
+
+if TYPE_CHECKING:
+    from borelog.tui.picture import Picture
+
+
+class FilingActs(Room):
+    """The part of the stills screen that files; the screen itself says which run and still are in hand."""
+
+    run_at: int
+    still_at: int
+    next_place: Place | None
+    watching: threading.Event | None
+
+    if TYPE_CHECKING:
+
+        @property
+        def run(self) -> view.Run | None:
+            """The run in hand."""
+
+        @property
+        def still(self) -> view.Still | None:
+            """The still in hand."""
+
+        @property
+        def picture(self) -> Picture:
+            """The picture widget."""
+
+        def show_state(self) -> None:
+            """The line under the picture."""
+
+    def note_spot(self) -> None:
+        """Note where the person is at, for pictures that come from a watched folder."""
+        desk = self.desk
+        bench, spot = desk.bench, Spot(desk.id, desk.cylinder, self.next_place)
+        if desk.id and not bench.journal.read_only:
+            self.screens.do(lambda: be_at(bench, spot))
+
+    # --- filing --------------------------------------------------------------------------------------------------
+
+    def act_file_still(self) -> None:
+        """Ask for cylinder and place of the still in hand, then take the next one."""
+        from borelog.acts.filing import place_still
+
+        still, desk = self.still, self.desk
+        if still is None:
+            return
+        cylinders: list[tuple[Any, str, str]] = [
+            (c, f"cylinder {c}", str(c) if c < 10 else "") for c in desk.cylinders
+        ]
+        cylinders.append((0, "the engine as a whole", "e"))
+        id_, bench = desk.id, desk.bench
+
+        def where(cylinder: int | None) -> None:
+            if cylinder is not None:
+                options = questions.place_options(bool(cylinder))
+                self.app.push_screen(
+                    Choose(
+                        "What does it show?",
+                        [(p or "none", w, m) for p, w, m in options],
+                        typing=True,
+                        words="Type a few letters, for example 'bore ex top'.",
+                    ),
+                    lambda place: file(cylinder or None, place),
+                )
+
+        def file(cylinder: int | None, place: Any) -> None:
+            if place is None:
+                return
+            spot = None if place == "none" else place
+            words = f"filed: {f'cylinder {cylinder}' if cylinder else 'engine'}{', ' + place_words(spot) if spot else ''}"
+
+            def done(outcome: Outcome) -> None:
+                if self.run and self.still_at >= len(self.run.stills):
+                    self.still_at = 0
+
+            self.screens.do(
+                lambda: place_still(bench, id_, still.sha256, cylinder=cylinder, place=spot, aside=""),
+                words,
+                then=done,
+            )
+
+        self.app.push_screen(Choose(f"{still.name}: of which cylinder?", cylinders), where)
+
+    def act_aside(self) -> None:
+        """Set aside, or bring back."""
+        from borelog.acts.filing import place_still
+
+        still, desk = self.still, self.desk
+        if still is None:
+            return
+        id_, bench, sha = desk.id, desk.bench, still.sha256
+        if still.aside:
+            self.screens.do(lambda: place_still(bench, id_, sha, aside=""), f"brought back: {still.name}")
+            return
+        reasons = [
+            ("double", "a double of another", "1"),
+            ("black", "black or blank", "2"),
+            ("out of focus", "out of focus", "3"),
+            ("of no use", "of no use here", "4"),
+        ]
+
+        def answered(why: str | None) -> None:
+            if why:
+                self.screens.do(
+                    lambda: place_still(bench, id_, sha, aside=why),
+                    f"set aside: {still.name}, {why}; x brings it back",
+                )
+
+        self.app.push_screen(Choose("Why set it aside?", reasons), answered)
+
+    def act_shift_run(self) -> None:
+        """Move this still and those after it in its run by one cylinder."""
+        from borelog.acts.filing import shift_run
+
+        run, desk = self.run, self.desk
+        if not run or not isinstance(run.key, int) or not run.stills:
+            self.say("only stills of a cylinder can be shifted", "watch")
+            return
+        rest = [s.sha256 for s in run.stills[self.still_at :]]
+        id_, bench = desk.id, desk.bench
+
+        def answered(by: int | None) -> None:
+            if by:
+                self.screens.do(
+                    lambda: shift_run(bench, id_, rest, by), lambda n: f"{n} stills moved by one cylinder"
+                )
+
+        self.app.push_screen(
+            Choose(
+                f"Move {len(rest)} stills",
+                [(1, "to the next cylinder", "1"), (-1, "to the cylinder before", "2")],
+            ),
+            answered,
+        )
+
+    def act_take_stills(self) -> None:
+        """Ask for a card, folder or files, and take them in on a thread of its own."""
+        run = self.run
+        here = run.key if run and isinstance(run.key, int) else None
+        fields = [
+            Field("path", "Folder, file or pattern", "/media/card/DCIM"),
+            Field(
+                "to",
+                "To cylinder (blank: file them later)",
+                "",
+                str(here) if here and run and not run.stills else "",
+            ),
+        ]
+
+        def check(v: dict[str, str]) -> str:
+            if not v["path"].strip():
+                return "a folder or file, please"
+            to = v["to"].strip()
+            return (
+                ""
+                if not to or (to.isdigit() and int(to) in self.desk.cylinders)
+                else f"there is no cylinder {one_line(to, 12)}"
+            )
+
+        def answered(values: dict[str, str] | None) -> None:
+            if values:
+                to = values["to"].strip()
+                self.say("taking in ...")
+                self._take(str(Path(values["path"].strip()).expanduser()), int(to) if to else None)
+
+        self.app.push_screen(
+            Ask(
+                "Take in pictures",
+                fields,
+                words="Originals are kept byte for byte. Doubles and black frames are set aside, never lost.",
+                check=check,
+            ),
+            answered,
+        )
+
+    @work(thread=True, group="take", exit_on_error=False)
+    def _take(self, path: str, cylinder: int | None) -> None:
+        from borelog.acts.filing import add_pictures
+
+        bench, id_ = self.desk.bench, self.desk.id
+        say = self.app.call_from_thread
+        try:
+            added = add_pictures(
+                bench,
+                id_,
+                [path],
+                cylinder=cylinder,
+                progress=lambda n, of: say(self.say, f"taking in {n} of {of}"),
+            )
+        except (BorelogError, OSError) as error:
+            say(self.say, one_line(str(error), 200), "bad")
+            return
+        words = f"{len(added.filed)} taken in"
+        aside = sum(bool(f.aside) for f in added.filed)
+        words += f", {aside} of them set aside" if aside else ""
+        words += f"; refused: {added.refused[0].name}: {added.refused[0].why}" if added.refused else ""
+        say(self.screens.do, lambda: None, one_line(words, 300))
+
+    def act_watch(self) -> None:
+        """Watch a folder, or stop watching."""
+        if self.watching:
+            self.watching.set()
+            self.watching = None
+            self.say("no longer watching")
+            self.show_state()
+            return
+
+        def answered(values: dict[str, str] | None) -> None:
+            if values:
+                self.watching = threading.Event()
+                self.note_spot()
+                self._watch(Path(values["path"].strip()).expanduser(), self.watching)
+                self.show_state()
+
+        self.app.push_screen(
+            Ask(
+                "Watch a folder",
+                [Field("path", "Folder the camera saves into", "/media/camera")],
+                words="Each new picture is filed to the cylinder in hand, and to the place chosen with h.",
+                check=lambda v: (
+                    ""
+                    if Path(v["path"].strip()).expanduser().is_dir() and v["path"].strip()
+                    else "there is no such folder"
+                ),
+            ),
+            answered,
+        )
+
+    @work(thread=True, group="watch", exit_on_error=False)
+    def _watch(self, folder: Path, stop: threading.Event) -> None:
+        from borelog.acts.filing import Filed
+        from borelog.acts.watching import watch
+
+        bench, id_ = self.desk.bench, self.desk.id
+        try:
+            for item in watch(bench, id_, folder, stop):
+                if stop.is_set() or get_current_worker().is_cancelled:
+                    return
+                if isinstance(item, Filed):
+                    where = f"cylinder {item.cylinder}" if item.cylinder else "engine"
+                    words = f"came in: {item.name} to {where}" + (
+                        f", {place_words(item.place)}" if item.place else ""
+                    )
+                    self.app.call_from_thread(self.screens.do, lambda: None, words)
+                elif item is not None:
+                    self.app.call_from_thread(self.say, f"not taken: {item.name}: {item.why}", "watch")
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
+
+    def on_unmount(self) -> None:
+        """Stop watching."""
+        if self.watching:
+            self.watching.set()
+
+    def act_next_place(self) -> None:
+        """Say which place the next pictures show."""
+
+        def answered(place: Any) -> None:
+            if place is not None:
+                self.next_place = None if place == "none" else place
+                self.note_spot()
+                self.show_state()
+
+        options = [(p or "none", w, m) for p, w, m in questions.place_options(True)]
+        self.app.push_screen(Choose("The next pictures show", options, typing=True), answered)
+
+    # --- coverage ------------------------------------------------------------------------------------------------
+
+    def act_coverage(self) -> None:
+        """Coverage grid instead of the picture, or back."""
+        coverage = self.query_one("#coverage", Choices)
+        coverage.display = not coverage.display
+        self.picture.display = not coverage.display
+        (coverage if coverage.display else self.picture).focus()
+        self.call_after_refresh(self.show)
+        if coverage.display:
+            self.say("Enter notes what was seen at a place; a goes back to the picture")
+
+    def note_place(self) -> None:
+        """Note the state of the place in hand in the coverage grid."""
+        from borelog.acts import entering
+        from borelog.logbook.entries import Looked
+        from borelog.marks.places import Looked as State
+
+        run, desk = self.run, self.desk
+        if not run or not desk.inspection:
+            return
+        cylinder = run.key if isinstance(run.key, int) else None
+        _, places = view.coverage_lines(desk.inspection, cylinder, run.stills, 60)
+        place = places[self.query_one("#coverage", Choices).index]
+        id_, bench = desk.id, desk.bench
+        options = [
+            (State.NOTHING, "looked, nothing found", "n"),
+            (State.COULD_NOT_SEE, "could not see it", "c"),
+            (State.NOT_POSSIBLE, "not possible", "p"),
+            ("finding", "something was found ...", "f"),
+            (State.NOT_LOOKED, "not looked", "-"),
+        ]
+
+        def answered(state: Any) -> None:
+            if state == "finding":
+                questions.finding(self, cylinder, place=place)
+            elif state is not None:
+                self.screens.do(
+                    lambda: entering.enter(bench, id_, Looked(state, cylinder, place), "seen clearly"),
+                    f"{place_words(place)}: {state}",
+                )
+
+        self.app.push_screen(Choose(place_words(place), options), answered)

@@ -1,0 +1,402 @@
+"""Marks on a still: drawn, taken in hand, moved, pulled, worded, measured; by keys and by mouse alike."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import msgspec
+
+from borelog.acts import entering
+from borelog.logbook.entries import Finding, Mark, Marked
+from borelog.marks.shapes import Label, Pair, Shape
+from borelog.text import one_line
+from borelog.tui import drawing
+from borelog.tui.ask import Ask, Choose, Field
+from borelog.tui.loading import ENHANCE
+from borelog.tui.overlay import Drawn
+from borelog.tui.screens import questions
+from borelog.tui.screens.stills_measuring import MeasureActs
+from borelog.tui.views import stills as view
+
+if TYPE_CHECKING:
+    from borelog.tui.picture import Picture
+
+_TOOL_KEYS = {
+    "box": "b",
+    "ellipse": "e",
+    "line": "l",
+    "arrow": "a",
+    "point": "s",
+    "polygon": "o",
+    "freehand": "f",
+    "label": "w",
+}
+
+
+class MarkActs(MeasureActs):
+    """The part of the stills screen that draws."""
+
+    enhance: int
+
+    if TYPE_CHECKING:
+
+        @property
+        def still(self) -> view.Still | None:
+            """The still in hand."""
+
+        @property
+        def picture(self) -> Picture:
+            """The picture widget."""
+
+        def show_state(self) -> None:
+            """The line under the picture."""
+
+        def suggested(self) -> tuple[Drawn, ...]:
+            """Suggestions not decided yet, from the comparing part."""
+
+    def begin_marks(self) -> None:
+        """Nothing drawn, nothing in hand."""
+        self.draft: drawing.Draft | None = None
+        self.held: int | None = None
+        self.moving: Shape | None = None
+        self.handle: int | None = None
+        self.marks: tuple[view.Shown, ...] = ()
+
+    # --- painting ------------------------------------------------------------------------------------------------
+
+    def show_marks(self) -> None:
+        """Lay marks, suggestions and the shape being drawn over the picture."""
+        desk, still = self.desk, self.still
+        self.marks = view.marks_on(desk.inspection, still.sha256) if desk.inspection and still else ()
+        if self.held is not None and self.held >= len(self.marks):
+            self.held = None
+        drawn = list(view.drawn_marks(self.marks, self.held))
+        if self.moving is not None and self.held is not None:
+            drawn[self.held] = replace(drawn[self.held], shape=self.moving)
+        drawn += self.suggested()
+        if self.draft is not None:
+            shape = drawing.preview(self.draft)
+            if shape is not None:
+                drawn.append(Drawn(shape, "", "pick", False, True))
+        self.picture.pans = self.draft is None and self.moving is None
+        self.picture.set_marks(tuple(drawn))
+
+    def drawing_words(self) -> str:
+        """What is being drawn or moved, for the state line."""
+        if self.draft is not None:
+            return self.draft.says() + (" - c finishes" if self.draft.tool in ("polygon", "freehand") else "")
+        if self.moving is not None:
+            what = "the whole mark" if self.handle is None else f"corner {self.handle + 1}"
+            return (
+                f"moving {what} with the arrows: Enter sets it down, v takes the next corner, Esc leaves it"
+            )
+        if self.held is not None:
+            return f"mark {self.held + 1} in hand"
+        return ""
+
+    def end_draft(self) -> None:
+        """Nothing is being drawn or moved any more."""
+        self.draft, self.moving, self.handle, self.held = None, None, None, None
+
+    def moved_with_draft(self) -> None:
+        """The cross hair moved: what is being drawn follows."""
+        if self.draft is not None:
+            self.draft = replace(self.draft, at=self.picture.at)
+            self.show_marks()
+
+    def act_back(self) -> None:
+        """Leave what is being drawn or moved; else one step back."""
+        if self.draft is not None or self.moving is not None or self.held is not None:
+            self.end_draft()
+            self.show()
+        else:
+            self.screens.act("back")
+
+    # --- drawing -------------------------------------------------------------------------------------------------
+
+    def act_draw(self) -> None:
+        """Choose a tool."""
+        if self.still is None:
+            self.say("take in a picture first", "watch")
+            return
+        options = [
+            (tool, f"{name}: {what}", _TOOL_KEYS[tool]) for tool, (name, _, what) in drawing.TOOLS.items()
+        ]
+
+        def chosen(tool: str | None) -> None:
+            if tool:
+                self.held = self.moving = None
+                self.draft = drawing.Draft(tool, (), self.picture.at)
+                self.show_marks()
+                self.show_state()
+
+        self.app.push_screen(
+            Choose("Draw", options, words="By keys: arrows and Enter. By mouse: drag."), chosen
+        )
+
+    def act_set_point(self) -> None:
+        """Set a point; set a moved mark down; else take the mark under the cross hair in hand, or note a place."""
+        if self.query_one("#coverage").display:
+            self.note_place()
+        elif self.moving is not None:
+            self._set_down()
+        elif self.draft is not None:
+            self._point(self.picture.at)
+        else:
+            self._take_mark_at(self.picture.at)
+
+    def note_place(self) -> None:
+        """Of the filing part."""
+
+    def _point(self, place: Pair) -> None:
+        assert self.draft is not None
+        self.draft, shape = drawing.with_point(self.draft, place)
+        if shape is not None:
+            self.draft = None
+            self._drawn(shape)
+        self.show_marks()
+        self.show_state()
+
+    def act_close_shape(self) -> None:
+        """Finish an outline."""
+        if self.draft is None or self.draft.tool not in ("polygon", "freehand"):
+            self.say("nothing is being drawn that needs finishing", "watch")
+            return
+        shape = drawing.finished(self.draft)
+        if shape is None:
+            self.say("a few more points, please", "watch")
+            return
+        self.draft = None
+        self._drawn(shape)
+        self.show_marks()
+
+    def _drawn(self, shape: Shape) -> None:
+        """Ask what the new shape shows, and enter it."""
+        still = self.still
+        if still is None:
+            return
+        if isinstance(shape, Label):
+            self.app.push_screen(
+                Ask(
+                    "Words in the picture",
+                    [Field("text", "Words")],
+                    check=lambda v: "" if v["text"].strip() else "a word, please",
+                ),
+                lambda v: (
+                    self._enter_mark(msgspec.structs.replace(shape, text=v["text"].strip()), "")
+                    if v
+                    else None
+                ),
+            )
+            return
+        options = [
+            ("finding", "a finding from the list", "f"),
+            ("words", "words of your own", "w"),
+            ("plain", "only a mark", "m"),
+        ]
+
+        def kind(answer: str | None) -> None:
+            if answer == "finding":
+                questions.finding(self, still.cylinder, (self._mark(shape),), still.place)
+            elif answer == "words":
+                self.app.push_screen(
+                    Ask("What it shows", [Field("text", "Words")]),
+                    lambda v: self._enter_mark(shape, v["text"].strip()) if v else None,
+                )
+            elif answer == "plain":
+                self._enter_mark(shape, "")
+
+        self.app.push_screen(Choose("What does it show?", options), kind)
+
+    def _mark(self, shape: Shape, label: str = "") -> Mark:
+        assert self.still is not None
+        look: dict[str, Any] = dict(ENHANCE[self.enhance][1])
+        return Mark(self.still.sha256, shape, label, look)
+
+    def _enter_mark(self, shape: Shape, label: str) -> None:
+        desk, id_, mark = self.desk, self.desk.id, self._mark(shape, label)
+        self.screens.do(
+            lambda: entering.enter(desk.bench, id_, Marked(mark)),
+            f"marked{f': {one_line(label, 40)}' if label else ''}",
+        )
+
+    # --- by mouse ------------------------------------------------------------------------------------------------
+
+    def on_picture_pressed(self, message: Picture.Pressed) -> None:
+        """A drag draws, moves or pulls."""
+        if message.picture.id != "picture":
+            return
+        if self.draft is not None:
+            self._mouse_draws(message.phase, message.place)
+        elif self.moving is not None:
+            self._mouse_moves(message.phase, message.place)
+        elif message.phase == "up":
+            self._take_mark_at(message.place, quiet=True)
+
+    def _mouse_draws(self, phase: str, place: Pair) -> None:
+        assert self.draft is not None
+        draft = self.draft
+        if phase == "down":
+            self._point(place)
+        elif phase == "move" and draft.tool == "freehand" and draft.points:
+            if abs(place[0] - draft.points[-1][0]) + abs(place[1] - draft.points[-1][1]) >= 2:
+                self.draft = replace(draft, points=(*draft.points, place), at=place)
+                self.show_marks()
+        elif phase == "up" and draft.points:
+            if draft.tool == "freehand" and len(draft.points) > 2:
+                self.act_close_shape()
+            elif drawing.TOOLS[draft.tool][1] == 2 and place != draft.points[0]:
+                self._point(place)
+
+    def _mouse_moves(self, phase: str, place: Pair) -> None:
+        assert self.moving is not None and self.picture.view is not None
+        if phase == "down":
+            reach = 2.5 * self.picture.view.px
+            self.handle = drawing.nearest_handle(self.moving, place, reach)
+            self._grabbed = place
+        elif phase == "move":
+            if self.handle is not None:
+                self.moving = drawing.pulled(self.moving, self.handle, place)
+            else:
+                dx, dy = place[0] - self._grabbed[0], place[1] - self._grabbed[1]
+                self.moving = drawing.nudged(self.moving, None, dx, dy)
+                self._grabbed = place
+            self.show_marks()
+        else:
+            self._set_down()
+
+    # --- the mark in hand ----------------------------------------------------------------------------------------
+
+    def _take_mark_at(self, place: Pair, quiet: bool = False) -> None:
+        reach = 2.0 * self.picture.view.px if self.picture.view else 4.0
+        hit = drawing.hit(tuple(m.mark.shape for m in self.marks), place, reach)
+        if hit is None and not quiet:
+            self.say("no mark here: d draws one, n takes the next in hand")
+        self._hold(hit)
+
+    def _hold(self, index: int | None) -> None:
+        self.held = index
+        if index is not None:
+            m = self.marks[index]
+            self.say(f"mark {m.number}: {m.words}; w words, v move, k measure, Del remove")
+        self.show()
+
+    def act_next_mark(self) -> None:
+        """The next mark."""
+        if not self.marks:
+            self.say("no marks on this still: d draws one")
+            return
+        self._hold(0 if self.held is None else (self.held + 1) % len(self.marks))
+        assert self.held is not None
+        shape = self.marks[self.held].mark.shape
+        self.picture.set_cross(drawing.handles(shape)[0])
+
+    def _in_hand(self) -> view.Shown | None:
+        if self.held is None or self.held >= len(self.marks):
+            self.say("take a mark in hand first: n, or Enter with the cross hair on it", "watch")
+            return None
+        return self.marks[self.held]
+
+    def _correct(self, shown: view.Shown, mark: Mark, words: str) -> None:
+        """Enter a corrected mark, in its finding where it belongs to one."""
+        desk, id_ = self.desk, self.desk.id
+        thing = desk.inspection.find(shown.entry) if desk.inspection else None
+        if thing is None:
+            return
+        body: Marked | Finding
+        if isinstance(thing.body, Finding):
+            marks = list(thing.body.marks)
+            marks[shown.index] = mark
+            body = msgspec.structs.replace(thing.body, marks=tuple(marks))
+        else:
+            body = Marked(mark)
+        target = thing.version.entry
+        self.screens.do(lambda: entering.correct(desk.bench, id_, target, body), words)
+
+    def act_move_mark(self) -> None:
+        """Move the mark in hand; again: pull its next corner."""
+        if self.moving is not None:
+            count = len(drawing.handles(self.moving))
+            self.handle = 0 if self.handle is None else self.handle + 1 if self.handle + 1 < count else None
+        elif (shown := self._in_hand()) is not None:
+            self.moving, self.handle = shown.mark.shape, None
+        self.show_marks()
+        self.show_state()
+
+    def _set_down(self) -> None:
+        shape, self.moving = self.moving, None
+        shown = self._in_hand()
+        if shown is not None and shape is not None and shape != shown.mark.shape:
+            self._correct(
+                shown,
+                msgspec.structs.replace(shown.mark, shape=shape, measure="", measured={}),
+                f"mark {shown.number} moved",
+            )
+        self.handle = None
+        self.show_marks()
+        self.show_state()
+
+    def nudge(self, columns: float, rows: float, pixels: bool) -> bool:
+        """Move the mark being moved by cells, or by picture pixels; False if none is."""
+        picture = self.picture
+        if self.moving is None or picture.view is None:
+            return False
+        step = 1.0 if pixels else picture.view.px
+        tall = 1.0 if pixels else picture.view.tall
+        x0, y0 = picture.view.to_picture(0.0, 0.0, picture.cells)
+        x1, y1 = picture.view.to_picture(
+            columns * step / picture.view.px,
+            rows * step * tall / (picture.view.px * picture.view.tall),
+            picture.cells,
+        )
+        self.moving = drawing.nudged(self.moving, self.handle, x1 - x0, y1 - y0)
+        self.show_marks()
+        return True
+
+    def act_edit_mark(self) -> None:
+        """Other words for the mark in hand."""
+        shown = self._in_hand()
+        if shown is None:
+            return
+        now = shown.mark.shape.text if isinstance(shown.mark.shape, Label) else shown.mark.label
+
+        def answered(v: dict[str, str] | None) -> None:
+            if v is None:
+                return
+            text = v["text"].strip()
+            shape = (
+                msgspec.structs.replace(shown.mark.shape, text=text)
+                if isinstance(shown.mark.shape, Label)
+                else shown.mark.shape
+            )
+            label = "" if isinstance(shape, Label) else text
+            self._correct(
+                shown,
+                msgspec.structs.replace(shown.mark, shape=shape, label=label),
+                f"mark {shown.number}: {one_line(text, 40)}",
+            )
+
+        self.app.push_screen(Ask(f"Mark {shown.number}", [Field("text", "Words", value=now)]), answered)
+
+    def act_take_mark(self) -> None:
+        """Withdraw the mark in hand; a finding stays without it unless it was its last."""
+        shown = self._in_hand()
+        desk, id_ = self.desk, self.desk.id
+        thing = desk.inspection.find(shown.entry) if shown and desk.inspection else None
+        if shown is None or thing is None:
+            return
+        self.held = None
+        if isinstance(thing.body, Finding) and len(thing.body.marks) > 1:
+            marks = tuple(m for k, m in enumerate(thing.body.marks) if k != shown.index)
+            body, target = msgspec.structs.replace(thing.body, marks=marks), thing.version.entry
+            self.screens.do(
+                lambda: entering.correct(desk.bench, id_, target, body),
+                f"mark {shown.number} removed from the finding",
+            )
+        else:
+            what = "finding withdrawn" if isinstance(thing.body, Finding) else "mark withdrawn"
+            self.screens.do(
+                lambda: entering.withdraw(desk.bench, id_, thing.id, "removed on the still"),
+                f"{what}: {shown.words}; ^Z brings it back",
+            )
