@@ -309,7 +309,7 @@ def _words(source: Source, found: Read) -> str:
     )
     return (
         f"whole: {len(source.sizes)} files as listed, every digest right{journal}; pack {about.number} for the "
-        f"{about.reader} of {one_line(about.name, 80)}, made {one_line(about.made, 16)}"
+        f"{about.reader} of {one_line(about.name, 80)}, made {one_line(about.made[:16])}"
     )
 
 

@@ -14,7 +14,7 @@ from borelog.pack.document import Document
 def coco_json(document: Document) -> bytes:
     """`coco.json`: every mark with an area on a still of the pack, by finding term."""
     stills = {s.id: (i, s) for i, s in enumerate((x for x in document.stills if x.file), 1)}
-    names = sorted({f.words for f in document.findings}) + ["mark"]
+    names = list(dict.fromkeys([*sorted({f.words for f in document.findings}), "mark"]))
     category = {name: i for i, name in enumerate(names, 1)}
     marks = [(m, f.words) for f in document.findings for m in f.marks]
     marks += [(m, "mark") for s in document.stills for m in s.marks]

@@ -60,6 +60,12 @@ def _refuse(kind: str, where: str, words: str) -> Refused:
     return Refused(Fault(kind, one_line(where, 80), words))
 
 
+def _check_inside(name: str) -> None:
+    parts = name.split("/")
+    if name.startswith(("/", "~")) or "\\" in name or ".." in parts or ":" in name or "\x00" in name:
+        raise _refuse("path", name, "leads out of the pack")
+
+
 def check_names(names: Iterable[str]) -> None:
     """Refuse names that are no part of a pack, or that are the same file on some disk.
 
@@ -70,9 +76,8 @@ def check_names(names: Iterable[str]) -> None:
     """
     seen: dict[str, str] = {}
     for name in names:
+        _check_inside(name)
         parts = name.split("/")
-        if name.startswith(("/", "~")) or "\\" in name or ".." in parts or ":" in name or "\x00" in name:
-            raise _refuse("path", name, "leads out of the pack")
         if not 1 <= len(parts) <= 4 or not all(_PART.fullmatch(p) for p in parts):
             raise _refuse("name", name, "is no name a pack may hold (letters, digits, dot, dash, underscore)")
         if any(_RESERVED.fullmatch(p) or p.endswith(".") for p in parts):
@@ -175,6 +180,7 @@ class ZipSource:
         end = -1
         for info in sorted(infos, key=lambda i: i.header_offset):
             name, mode = info.orig_filename, stat.S_IFMT(info.external_attr >> 16)
+            _check_inside(name)
             if info.header_offset < end:
                 raise _refuse("overlap", name, "shares its bytes with another entry of the zip")
             end = info.header_offset + 30 + len(info.filename.encode("utf-8", "replace")) + info.compress_size
