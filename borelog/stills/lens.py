@@ -131,9 +131,7 @@ def find_corners(
         criteria = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 40, 1e-3)
         corners = cv2.cornerSubPix(grey, corners, (half, half), (-1, -1), criteria)
     else:
-        found, corners = cv2.findChessboardCornersSB(
-            grey, (columns, rows), None, cv2.CALIB_CB_EXHAUSTIVE | cv2.CALIB_CB_ACCURACY
-        )
+        found, corners = cv2.findChessboardCornersSB(grey, (columns, rows), None, cv2.CALIB_CB_ACCURACY)
     return np.asarray(corners, np.float32).reshape(-1, 2) if found else None
 
 

@@ -38,7 +38,9 @@ class Measure:
     def in_words(self) -> str:
         """Value ± twice the standard uncertainty, no more digits than it carries."""
         wide = 2 * self.u
-        digits = 0 if wide <= 0 else max(0, min(4, 1 - math.floor(math.log10(wide))))
+        # One significant figure of the uncertainty, two where it begins with 1 or 2 (common practice).
+        power = math.floor(math.log10(wide)) if wide > 0 else 0
+        digits = max(0, min(4, (1 if wide / 10**power < 3 else 0) - power))
         gap = "" if self.unit in ("°", "%") else " "
         return f"{self.value:.{digits}f} ± {wide:.{digits}f}{gap}{self.unit}"
 

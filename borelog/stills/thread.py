@@ -169,16 +169,17 @@ def from_thread(
     turns = strip.shape[1] / period
     plain = sum(float(np.sum((y - np.polyval(np.polyfit(x, y, 1), x)) ** 2)) for x, y in traces)
     steady = 1 - _misfit(traces, period) / max(plain, 1e-9)
-    if turns < FEWEST_TURNS or steady < 0.5:
+    x, _ = traces[0]
+    swing = math.sqrt(2 * plain / max(1, 2 * x.size))
+    # The profile is 0.54 pitches deep; an edge that waves less than a tenth of that is no thread.
+    if turns < FEWEST_TURNS or steady < 0.5 or swing < 0.03 * period:
         raise StillError(
             "no steady thread in the outline; click along the axis from the first to the last full turn"
         )
     # An axis clicked at a slant shortens the period; the two outlines lean the same way then.
     lean = (slopes[0] - slopes[1]) / 2
     axis_period = period * math.hypot(1.0, lean)
-    x, _ = traces[0]
     noise = math.sqrt(_misfit(traces, period) / max(1, 2 * x.size - 12))
-    swing = math.sqrt(2 * plain / max(1, 2 * x.size))
     # Frequency of a sine in noise: var(w) = 24 s^2 / (A^2 N^3) (Rife and Boorstyn 1974), two outlines.
     u_period = period / (2 * math.pi) * math.sqrt(12.0 / x.size**3) * noise / max(swing, 1e-6) * period
     away = distance_mm or _ASSUMED_DISTANCE_MM
