@@ -47,7 +47,7 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
     from borelog.verdict.money.settings import settings_for
     from borelog.verdict.money.states import states_of
     from borelog.verdict.money.worth import valuation
-    from borelog.verdict.network.draws import draws
+    from borelog.verdict.network.drawing import draws
 
     shape, engine = shape_of(inspection), engine_of(inspection)
     if shape is None or engine is None or inspection.facts.get("fuel", "").startswith("diesel"):
@@ -63,4 +63,4 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
         settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()}
     )
     value: Value = valuation(settings, engine.chains, bills, seed)
-    return Priced(value, settings.price("own_hour")[1] / 60, answer, answer.sentence)
+    return Priced(value, settings.price("own_hour")[1] / 60, seed, answer, answer.sentence)

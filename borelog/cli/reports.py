@@ -81,6 +81,8 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
     out()
     out(cylinder_table(inspection, verdict))
     for test, series, judged in ruled.judgements(inspection):
+        if test == "compression_wet":
+            continue
         out()
         out(wrapped(f"{test.replace('_', ' ')}{' ' + series if series else ''}: {judged.line}"))
         for words in judged.assumed:

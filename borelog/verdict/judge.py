@@ -9,7 +9,9 @@ from functools import lru_cache
 from borelog.knowledge import faults as fault_tables
 from borelog.knowledge.faults import FaultTables
 from borelog.logbook.described import engine_of, engine_problem
+from borelog.logbook.entries import Looked
 from borelog.logbook.inspection import Inspection
+from borelog.marks.places import Looked as State
 from borelog.verdict.contradictions import contradictions
 from borelog.verdict.judged import (
     Because,
@@ -22,7 +24,7 @@ from borelog.verdict.judged import (
     Verdict,
 )
 from borelog.verdict.network.posterior import posteriors
-from borelog.verdict.network.next_tests import next_tests
+from borelog.verdict.network.next_test import next_tests
 from borelog.verdict.network.reasons import reasons
 from borelog.verdict.network.types import Advice, Case, NetShape, Posterior, Reasons, Value
 from borelog.verdict.signs.all import signs
@@ -55,6 +57,7 @@ class Priced:
 
     value: Value | None = None
     rate_per_minute: float = 0.0
+    seed: int = 0
     money: Money | None = None
     call: str = ""
 
@@ -63,6 +66,23 @@ def shape_of(inspection: Inspection) -> NetShape | None:
     """The engine as the network needs it; None while the layout is not known."""
     engine = engine_of(inspection)
     return NetShape(engine.cylinders, engine.chains) if engine else None
+
+
+# Tests of the record to tests of the fault tables.
+_TESTS = {
+    "compression_dry": "compression_dry", "compression_wet": "compression_wet", "compression_warm": "compression_warm",
+    "leakdown": "leak_down", "leakdown_wet": "leak_wet", "leakdown_mid": "leak_mid", "leakdown_tap": "leak_tap",
+    "crank_current": "crank_current", "piston_height": "height", "vacuum": "vacuum", "oil_pressure_gauge": "oil_gauge",
+}  # fmt: skip
+
+
+def not_possible(inspection: Inspection) -> tuple[tuple[str, int | None], ...]:
+    """Tests that the record says cannot be done here: they are not proposed."""
+    return tuple(
+        (_TESTS[r.body.test], r.body.cylinder)
+        for r in inspection.of(Looked)
+        if r.body.state == State.NOT_POSSIBLE and r.body.test in _TESTS
+    )
 
 
 def is_judged(inspection: Inspection) -> str:
@@ -119,7 +139,7 @@ def judge(
         )
     cylinders = tuple(_cylinder(c, posterior, why.get(c), said, tables) for c in shape.cylinders)
     verdict = Verdict(
-        call=priced.call or _call(cylinders, posterior, tables, said),
+        call=_call(cylinders, posterior, tables, said, priced.call),
         why=failure_lines(said, posterior, tables, cylinders),
         unknown=unknowns(inspection, posterior),
         cylinders=cylinders,
@@ -253,9 +273,9 @@ def _engine(posterior: Posterior, tables: FaultTables) -> EngineVerdict:
 
 
 def _call(
-    cylinders: tuple[CylinderVerdict, ...], posterior: Posterior, tables: FaultTables, said: Signs
+    cylinders: tuple[CylinderVerdict, ...], posterior: Posterior, tables: FaultTables, said: Signs, money: str
 ) -> str:
-    """One line a buyer can quote, without money: what is wrong where, and the heaviest work it asks for."""
+    """One line a buyer can quote: what is wrong where, then the course in money or, unpriced, the heaviest work asked."""
     if not said.signs:
         return "Nothing recorded yet: nothing can be said."
     bad = [c for c in cylinders if c.enough and c.leader and c.leader.fault != "sound"]
@@ -267,14 +287,15 @@ def _call(
     if not parts:
         if open_:
             return f"Not enough evidence yet on {listed(map(str, open_))}: test first."
-        return "No mechanical fault found in what was looked at."
+        return " ".join(filter(None, ("No mechanical fault found in what was looked at.", money)))
     calls = [tables.faults[c.leader.fault].usual_call for c in bad if c.leader]
     if state != "no_engine_fault" and p >= 0.5:
         calls.append(tables.faults[state].usual_call)
     heaviest = max(calls, key=fault_tables.CALLS.index)
     tail = f"; not enough evidence on {listed(map(str, open_))}" if open_ else ""
     text = listed(parts)
-    return f"{text[0].upper()}{text[1:]}: {CALL_WORDS[heaviest]}{tail}."
+    text = f"{text[0].upper()}{text[1:]}"
+    return f"{text}{tail}. {money}" if money else f"{text}: {CALL_WORDS[heaviest]}{tail}."
 
 
 CALL_WORDS = {
