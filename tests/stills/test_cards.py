@@ -188,7 +188,7 @@ def test_views_are_proposed_from_what_is_filed() -> None:
     filed = [(see(inside(k)), "crown") for k in range(3)] + [
         (see(COFFEE[:, k * 40 : k * 40 + 400]), "bore") for k in range(3)
     ]
-    proposed = propose_views([see(inside(7)), see(COFFEE[10:, 30:500]), see(slate("X"))], filed)
+    proposed = propose_views([see(inside(7)), see(COFFEE[10:, 30:500]), see(slate("C4"))], filed)
     assert [v for v, _ in proposed] == ["crown", "bore", ""]
     assert propose_views([see(COFFEE)], []) == (("", 0.0),)
     assert unlike(see(COFFEE), see(COFFEE)) == 0

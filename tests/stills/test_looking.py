@@ -111,7 +111,7 @@ def test_default_look_is_the_original_itself() -> None:
 def test_no_look_touches_the_original() -> None:
     before = COFFEE.copy()
     apply(COFFEE, Look(2, 0.7, True, 2, 1, 30, True))
-    assert (COFFEE == before).all()
+    assert (before == COFFEE).all()
 
 
 def test_local_contrast_brings_out_a_faint_line_and_keeps_colour() -> None:
