@@ -213,9 +213,12 @@ def _cylinder(
     lead = (p + q if together else p) / max(rival if together else q, 1e-12)
     support = why.support if why else len(groups)
     enough = lead >= ENOUGH_ODDS and support >= ENOUGH_GROUPS and posterior.fits
+    squeezed = first != "sound" or _squeezed(posterior, c)
     label = tables.faults[first].label
     if not posterior.fits:
         words = f"these readings do not fit any known story; nearest: {label.lower()}"
+    elif not squeezed:
+        words = "not enough evidence: looks sound so far, but no test of its squeeze that counts"
     elif not enough:
         words = f"not enough evidence; {label.lower()} leads, {in_so_many(p)}"
     elif together and p / max(q, 1e-12) < ENOUGH_ODDS:
@@ -233,6 +236,20 @@ def _cylinder(
         leader=leader,
         runner_up=runner,
     )
+
+
+# Groups that test how well a cylinder holds pressure, with the validity variable each hangs on ('' none).
+_SQUEEZE = {"seal_dynamic": "compression_dry", "seal_static": "leak_down", "crank_trace": ""}
+
+
+def _squeezed(posterior: Posterior, cylinder: int) -> bool:
+    """Whether some test of the cylinder's squeeze counts: no one calls a cylinder sound on the look of its plug."""
+    for group, variable in _SQUEEZE.items():
+        if group in posterior.groups.get(cylinder, ()):
+            where_ = cylinder if variable == "leak_down" else None
+            if posterior.spoiled.get((variable, where_), 0.0) <= 0.5 and posterior.misread.get((cylinder, group), 0.0) <= 0.5:
+                return True
+    return False
 
 
 def _level(fault: str, p: float, enough: bool, tables: FaultTables) -> Level:

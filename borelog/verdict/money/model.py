@@ -146,7 +146,9 @@ def _expected_cost(work: _Sum, course: str, stage: str) -> Array:
     total = np.zeros(work.states.n)
     for line in work.settings.lines:
         if line.course == course and line.stage == stage:
-            total += triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work.states)
+            total += (
+                triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work.states)
+            )
     return total
 
 
@@ -232,12 +234,18 @@ def _plain_net(course: Course, work: _Sum, u: _Numbers) -> Array:
     income = _income(course, work, u)
     cost = _cost(work, u, course.id)
     extra, _ = _found(work, u, course.id, "")
-    return income * (1 - course.selling) - cost - extra - _second_try(course, cost, u) - _days(course, work, u)
+    return (
+        income * (1 - course.selling) - cost - extra - _second_try(course, cost, u) - _days(course, work, u)
+    )
 
 
 def _stops(nets: dict[str, Array]) -> list[tuple[str, float]]:
     """Alternatives once an engine is open, best first, with what they bring on average."""
-    mean = {k: float(v.mean()) for k, v in nets.items() if k in ("used_engine", "reman_engine", "sell", "part_out", "scrap")}
+    mean = {
+        k: float(v.mean())
+        for k, v in nets.items()
+        if k in ("used_engine", "reman_engine", "sell", "part_out", "scrap")
+    }
     if "sell" in mean:
         mean["sell"] *= OPENED_SALE
     return sorted(mean.items(), key=lambda kv: -kv[1])
@@ -268,7 +276,13 @@ def _staged_net(
             out = np.where(leave, stop - spent, out)
             open_now = open_now & ~leave
             stages.append(
-                Stage(course.id, name, alternative, max(0.0, float(hoped.mean()) - stop_mean), float(leave.mean()))
+                Stage(
+                    course.id,
+                    name,
+                    alternative,
+                    max(0.0, float(hoped.mean()) - stop_mean),
+                    float(leave.mean()),
+                )
             )
     finished = value - spent - _second_try(course, spent, u) - _days(course, work, u)
     return np.where(open_now, finished, out), stages

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 SWING = 0.2
 """A price is moved by a fifth either way to see how far the answer moves."""
-MATERIAL = 0.005
+MATERIAL = 0.01
 """Differences under this share of the car's value are called equal, however many draws there are."""
 
 CAUTION = "Estimates from placeholder tables and your own prices, not an appraisal."
@@ -129,13 +129,18 @@ def money(settings: Settings, states: States, seed: int, labels: dict[str, str])
         currency=settings.currency,
         courses=tuple(courses),
         stops=stop_lines(settings, result),
-        movers=tuple(f"{labels.get(m, m)} (a fifth either way moves the lead by {rounded(v, settings)})" for m, v in ranked[:2]),
+        movers=tuple(
+            f"{labels.get(m, m)} (a fifth either way moves the lead by {rounded(v, settings)})"
+            for m, v in ranked[:2]
+        ),
         placeholders=tuple(labels.get(p, p) for p in settings.placeholders),
         seed=seed,
         draws=states.n,
         sentence=sentence(settings, result),
         most=round(float(net[:, best].mean()) - settings.price("margin")[1], 2),
-        profit=None if settings.purchase is None else round(float(net[:, best].mean()) - settings.purchase, 2),
+        profit=None
+        if settings.purchase is None
+        else round(float(net[:, best].mean()) - settings.purchase, 2),
         decides="" if settings.priced else decider(ranked, labels),
         caution=CAUTION,
     )

@@ -101,15 +101,21 @@ def money_range(typed: str, what: str) -> Triple:
     """
     text = typed.strip()
     if re.search(r"(?:^|\s)-\s*\d", text):
-        raise MoneyError(f"{what}: {one_line(typed, 40)!r} is below zero; type what it costs or brings without a sign")
+        raise MoneyError(
+            f"{what}: {one_line(typed, 40)!r} is below zero; type what it costs or brings without a sign"
+        )
     parts = re.findall(r"\d[\d.,']*", text)
     words = re.sub(r"[\d.,'\s/-]", "", text)
     if not parts or len(parts) > 3 or words:
-        raise MoneyError(f"{what}: {one_line(typed, 40)!r} is no price; type one number, or low likely high, without words")
+        raise MoneyError(
+            f"{what}: {one_line(typed, 40)!r} is no price; type one number, or low likely high, without words"
+        )
     try:
         numbers = [_amount(p) for p in parts]
     except ValueError as error:
-        raise MoneyError(f"{what}: {one_line(typed, 40)!r} is no price; type it plainly, for example 1250") from error
+        raise MoneyError(
+            f"{what}: {one_line(typed, 40)!r} is no price; type it plainly, for example 1250"
+        ) from error
     if len(numbers) == 1:
         numbers = numbers * 3
     elif len(numbers) == 2:
@@ -148,7 +154,15 @@ def _courses() -> tuple[Course, ...]:
 def _lines() -> tuple[CostLine, ...]:
     columns = ("course", "item", "stage", "unit", "per", "bill", "low", "likely", "high", "why")
     return tuple(
-        CostLine(r["course"], r["item"], r["stage"], r["unit"], r["per"], r["bill"], _triple(r, "low", "likely", "high"))
+        CostLine(
+            r["course"],
+            r["item"],
+            r["stage"],
+            r["unit"],
+            r["per"],
+            r["bill"],
+            _triple(r, "low", "likely", "high"),
+        )
         for r in tables.rows("cost_lines.csv", *columns)
     )
 
@@ -194,7 +208,9 @@ def settings_for(prices: Mapping[str, str]) -> Settings:
     """
     base = shipped()
     labels = {r["id"]: r["label"] for r in tables.rows("prices.csv", "id", "label")}
-    own = {k: money_range(v, labels.get(k, k.replace("_", " "))) for k, v in prices.items() if k != "currency"}
+    own = {
+        k: money_range(v, labels.get(k, k.replace("_", " "))) for k, v in prices.items() if k != "currency"
+    }
     purchase = own.pop("purchase_price", None)
     whole = own.get("value_running")
     scale = whole[1] / 100 if whole else 1.0

@@ -68,6 +68,9 @@ def states_of(draws: Draws, chains: Sequence[Sequence[int]], bills: Mapping[str,
         cylinders=len(draws.cylinders),
         head_count=len(rows),
         count={b: m.sum(axis=1).astype(float) for b, m in by_bill.items()},
-        heads={b: np.stack([m[:, r].any(axis=1) for r in rows]).sum(axis=0).astype(float) for b, m in by_bill.items()},
+        heads={
+            b: np.stack([m[:, r].any(axis=1) for r in rows]).sum(axis=0).astype(float)
+            for b, m in by_bill.items()
+        },
         has=has,
     )

@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from borelog.verdict.network.types import Draws, Value
 
 
-def valuation(settings: Settings, chains: Sequence[Sequence[int]], bills: Mapping[str, str], seed: int) -> Value:
+def valuation(
+    settings: Settings, chains: Sequence[Sequence[int]], bills: Mapping[str, str], seed: int
+) -> Value:
     """``value(draws, weights)``: expected net of the best course under each row of weights, and its column.
 
     The nets of a set of draws are worked out once; a test's outcome only reweights them (common random numbers).
