@@ -69,7 +69,7 @@ def _items(document: Document) -> Iterator[dict[str, Any]]:
         for mark in finding.marks:
             if still := stills.get(mark.still):
                 texts = [("tagging", finding.words), ("describing", mark.words), ("describing", finding.note)]
-                id_ = f"urn:borelog:mark:{finding.by.entry}:{mark.number}"
+                id_ = f"urn:borelog:mark:{finding.by.entry}:{still.id}:{mark.number}"
                 yield _annotation(id_, still, mark, texts, finding.by.who, finding.by.at)
     for still in stills.values():
         for mark in still.marks:

@@ -135,7 +135,7 @@ def _lay_out(job: Path, document: Document, stills: dict[str, tuple[bytes, str]]
     (job / "report.typ").write_text(template_text("report.typ"), encoding="utf-8")
     letters = "".join(sorted({c for text in _texts(told) for c in text if ord(c) > 126}))
     order = {
-        "paper": "us-letter" if paper == "letter" else "a4",
+        "paper": paper,
         "made": document.about.made,
         "letters": letters,
     }
