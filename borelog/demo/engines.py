@@ -100,9 +100,9 @@ ENGINES: tuple[DemoEngine, ...] = (
         "Wren wagon, loses water",
         "not enough evidence: coolant is suspected, and the next test settles it",
         (
-            Still("crown_steam_clean", 3, "crown", "crown_steam", "washed", "bright on one side"),
+            Still("crown_steam_clean", 3, "crown", "crown_steam", "steam-clean", "bright on one side"),
             Still("crown_neighbour", 4, "crown"),
-            Still("chamber_line", 3, "chamber", "roof_bridgecrack", "line", "moves a little with the light"),
+            Still("chamber_line", 3, "chamber", "roof_bridgecrack", "casting line", "moves a little with the light"),
             Still("chamber_line_relit", 3, "chamber"),
         ),
     ),
@@ -179,12 +179,12 @@ def _marked(bench: Bench, inspection_id: str, engine: DemoEngine) -> Iterator[tu
 
 def _shape(still: Still) -> Shape:
     """The mark's outline from the truth file, else a box over the middle of the picture."""
-    entry = _truth()["pictures"].get(f"{still.picture}.jpg", {})
-    for label, outlines in entry.get("outlines", {}).items():
-        if still.outline and still.outline in label and outlines:
-            points = tuple((float(x), float(y)) for x, y in outlines[0])
+    entry = _truth()["stills"].get(f"{still.picture}.jpg", {})
+    for label, where in entry.get("where", {}).items():
+        if still.outline and still.outline in label and where.get("outlines"):
+            points = tuple((float(x), float(y)) for x, y in where["outlines"][0])
             return Polygon(points) if len(points) >= 3 else Point(*points[0])
-    width, height = entry.get("size", (640, 480))
+    width, height = entry.get("width_px", 640), entry.get("height_px", 480)
     return Box(width * 0.3, height * 0.3, width * 0.4, height * 0.4)
 
 

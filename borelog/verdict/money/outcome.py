@@ -43,7 +43,7 @@ def compared(first: NDArray[np.float64], second: NDArray[np.float64]) -> Standin
 
 def within_noise(standing: Standing, whole: float) -> bool:
     """Whether a difference is within twice its error, or too small to matter."""
-    return abs(standing.difference) <= max(2 * standing.error, MATERIAL * whole)
+    return bool(abs(standing.difference) <= max(2 * standing.error, MATERIAL * whole))
 
 
 def order_of(result: Result) -> list[int]:
@@ -110,7 +110,7 @@ def money(settings: Settings, states: States, seed: int, labels: dict[str, str])
     for k in order:
         p10, p50, p90 = np.percentile(net[:, k], [10, 50, 90])
         loss = None if settings.purchase is None else float((net[:, k] < settings.purchase).mean())
-        noise = k != best and within_noise(compared(net[:, best], net[:, k]), whole)
+        noise = bool(k != best) and within_noise(compared(net[:, best], net[:, k]), whole)
         courses.append(
             CourseOut(
                 course=result.courses[k],
