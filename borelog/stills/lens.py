@@ -143,6 +143,7 @@ def calibrate(
     *,
     window: int | None = None,
     third_radial: bool = False,
+    drop_bad: bool = True,
 ) -> Calibration:
     """The lens from stills of one flat chessboard, held at different tilts.
 
@@ -158,6 +159,9 @@ def calibrate(
         As for `find_corners`.
     third_radial : bool
         Also fit k3. A dozen views of a small board do not carry it, and it bends the border when they do not.
+
+    drop_bad : bool
+        Leave out stills whose error is more than a pixel and three times the median, and solve again.
 
     Raises
     ------
@@ -194,7 +198,7 @@ def calibrate(
     lens, errors = _solve(grid, seen, size, third_radial)
     limit = max(1.0, _BAD_VIEW * float(np.median(errors)))
     good = [i for i, e in enumerate(errors) if e <= limit]
-    if len(good) < len(seen) and len(good) >= FEWEST_VIEWS:
+    if drop_bad and len(good) < len(seen) and len(good) >= FEWEST_VIEWS:
         refused += [
             f"{shown(names[i])}: fits badly ({errors[i]:.1f} px), left out"
             for i in range(len(seen))
