@@ -57,7 +57,7 @@ def listed(bench: Bench, inspection_id: str) -> list[PriceRow]:
 
 def money_text(money: Money, out: Callable[[str], None]) -> None:
     """Courses with their ranges, stops and cautions, line by line."""
-    out(f"money, in {money.currency or 'your currency'}: {money.sentence}")
+    out(f"courses, in {money.currency or 'your currency'}:")
     rows = [Range(c.label, c.worse, c.middle, c.better) for c in money.courses]
     for line, c in zip(range_lines(rows), money.courses, strict=True):
         tail = f"  best {_tenths(c.best_chance)}" if c.best_chance is not None else ""

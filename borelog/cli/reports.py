@@ -154,6 +154,8 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
     v = judged.verdict
     if only is None:
         out(wrapped(v.call))
+        if v.money:
+            out(wrapped(v.money.sentence))
         out()
     for c in v.cylinders:
         if only in (None, c.cylinder):

@@ -59,7 +59,6 @@ class Priced:
     rate_per_minute: float = 0.0
     seed: int = 0
     money: Money | None = None
-    call: str = ""
 
 
 def shape_of(inspection: Inspection) -> NetShape | None:
@@ -139,7 +138,7 @@ def judge(
         )
     cylinders = tuple(_cylinder(c, posterior, why.get(c), said, tables) for c in shape.cylinders)
     verdict = Verdict(
-        call=_call(cylinders, posterior, tables, said, priced.call),
+        call=_call(cylinders, posterior, tables, said),
         why=failure_lines(said, posterior, tables, cylinders),
         unknown=unknowns(inspection, posterior),
         cylinders=cylinders,
@@ -290,9 +289,9 @@ def _engine(posterior: Posterior, tables: FaultTables) -> EngineVerdict:
 
 
 def _call(
-    cylinders: tuple[CylinderVerdict, ...], posterior: Posterior, tables: FaultTables, said: Signs, money: str
+    cylinders: tuple[CylinderVerdict, ...], posterior: Posterior, tables: FaultTables, said: Signs
 ) -> str:
-    """One line a buyer can quote: what is wrong where, then the course in money or, unpriced, the heaviest work asked."""
+    """One line anybody may quote: what is wrong where, and the heaviest work it asks for. Money stands apart."""
     if not said.signs:
         return "Nothing recorded yet: nothing can be said."
     bad = [c for c in cylinders if c.enough and c.leader and c.leader.fault != "sound"]
@@ -304,7 +303,7 @@ def _call(
     if not parts:
         if open_:
             return f"Not enough evidence yet on {listed(map(str, open_))}: test first."
-        return " ".join(filter(None, ("No mechanical fault found in what was looked at.", money)))
+        return "No mechanical fault found in what was looked at."
     calls = [tables.faults[c.leader.fault].usual_call for c in bad if c.leader]
     if state != "no_engine_fault" and p >= 0.5:
         calls.append(tables.faults[state].usual_call)
@@ -312,7 +311,7 @@ def _call(
     tail = f"; not enough evidence on {listed(map(str, open_))}" if open_ else ""
     text = listed(parts)
     text = f"{text[0].upper()}{text[1:]}"
-    return f"{text}{tail}. {money}" if money else f"{text}: {CALL_WORDS[heaviest]}{tail}."
+    return f"{text}: {CALL_WORDS[heaviest]}{tail}."
 
 
 CALL_WORDS = {
