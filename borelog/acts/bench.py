@@ -11,7 +11,7 @@ from pathlib import Path
 
 import platformdirs
 
-from borelog.logbook.entries import Body, Stored
+from borelog.logbook.entries import Known, Stored
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.journal import Journal
 
@@ -54,7 +54,7 @@ class Bench:
         """The inspection as it stands now."""
         return self.journal.inspection(inspection_id)
 
-    def append(self, inspection_id: str, bodies: Sequence[tuple[Body, str]]) -> tuple[Stored, ...]:
+    def append(self, inspection_id: str, bodies: Sequence[tuple[Known, str]]) -> tuple[Stored, ...]:
         """Append bodies, each with how it was taken, in one transaction; on return they are on disk."""
         return tuple(self.journal.append_many(inspection_id, bodies, who=self.who, at=self.at or now()))
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from statistics import fmean
+from typing import Any
 
 from borelog.acts.typed import airs
 from borelog.acts.words import finding_term
@@ -40,12 +41,8 @@ def cylinders_of(inspection: Inspection) -> tuple[int, ...]:
     engine = engine_of(inspection)
     if engine:
         return engine.cylinders
-    found = {
-        c
-        for kind in (Reading, Seen, Finding, Looked, StillPlaced)
-        for r in inspection.of(kind)  # type: ignore[type-var]
-        if (c := r.body.cylinder) is not None
-    }
+    kinds: tuple[type[Any], ...] = (Reading, Seen, Finding, Looked, StillPlaced)
+    found = {c for kind in kinds for r in inspection.of(kind) if (c := r.body.cylinder) is not None}
     return tuple(sorted(found))
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import os
+import shutil
 from dataclasses import asdict
 from pathlib import Path
 
@@ -15,15 +17,13 @@ from borelog.logbook.doctor import examine
 
 def doctor(args: argparse.Namespace) -> int:
     """``borelog doctor``: says what is wrong and what can be made again; deletes nothing."""
-    from borelog.tui.capabilities import lines
-
     folder = Path(args.logbook) if args.logbook else default_logbook()
     ailments = examine(folder) if folder.exists() else ()
     notices: tuple[str, ...] = ()
     if folder.exists() and not ailments:
         with bench_for(args, create=False, read_only=True) as bench:
             notices = tables_of(bench).notices
-    terminal = lines()
+    terminal = _terminal()
     if args.json:
         out_json({"ailments": [asdict(a) for a in ailments], "tables": notices, "terminal": terminal}, "borelog.doctor/1")
         return 1 if ailments else 0
@@ -36,14 +36,25 @@ def doctor(args: argparse.Namespace) -> int:
     for n in notices:
         out(wrapped(n))
     out()
-    for line in terminal:
-        out(line)
+    for what, found, remark in terminal:
+        out(wrapped(f"{what}: {found}" + (f" - {remark}" if remark else ""), "  ", ""))
     return 1 if ailments else 0
+
+
+def _terminal() -> list[tuple[str, str, str]]:
+    """What this terminal can do, as the screens would see it."""
+    from borelog.tui.views.doctoring import terminal_facts
+
+    size = shutil.get_terminal_size()
+    depth = "grey" if os.environ.get("NO_COLOR") else "full" if os.environ.get("COLORTERM") else "256"
+    return terminal_facts(os.environ, (size.columns, size.lines), None, depth)
 
 
 def backup(args: argparse.Namespace) -> int:
     """``borelog backup DIR``."""
     with bench_for(args, create=False) as bench:
         copied = bench.journal.backup(Path(args.folder))
-    out(copied.words)
+    out(f"backed up: {copied.entries} entries in all, {copied.stills} stills copied now")
+    for sha in copied.faulty:
+        out(f"still {sha[:12]} is not what it should be; run 'borelog doctor'")
     return 1 if copied.faulty else 0

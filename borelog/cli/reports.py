@@ -20,7 +20,7 @@ from borelog.text import one_line
 from borelog.verdict.judge import Judgement
 from borelog.verdict.judged import Because, CylinderVerdict, Hypothesis, Verdict
 
-_KINDS = (
+_KINDS: tuple[tuple[str, type[Any]], ...] = (
     ("readings", Reading), ("conditions", Conditions), ("seen", Seen), ("findings", Finding), ("codes", Codes),
     ("told", Told), ("consent", Consent), ("notes", Note),
 )  # fmt: skip
@@ -53,7 +53,7 @@ def show(args: argparse.Namespace) -> int:
             "facts": inspection.facts,
         }
         body |= {"cylinders": [asdict(r) for r in overview.rows(inspection, verdict)]}
-        body |= {name: [_recorded(r) for r in inspection.of(kind)] for name, kind in _KINDS}  # type: ignore[type-var]
+        body |= {name: [_recorded(r) for r in inspection.of(kind)] for name, kind in _KINDS}
         out_json(body, "borelog.show/1")
         return 0
     show_text(inspection, number, verdict)

@@ -19,14 +19,21 @@ def failure_lines(
     rows = {r["fault"]: r for r in knowledge.rows("root_causes.csv", "fault", "why", "renew", "source")}
     lines: list[Because] = []
     state, p = posterior.ranked_engine()[0]
-    found = [(state, None)] if p >= 0.5 else []
+    found: list[tuple[str, int | None]] = [(state, None)] if p >= 0.5 else []
     found += [(c.leader.fault, c.cylinder) for c in cylinders if c.enough and c.leader]
     for fault in dict.fromkeys(f for f, _ in found):
         if fault in rows:
             on = [str(c) for f, c in found if f == fault and c is not None]
             name = tables.faults[fault].label + (f" ({', '.join(on)})" if on else "")
-            lines.append(Because(text=f"{name}. Why it fails: {rows[fault]['why']}. Renew with it: {rows[fault]['renew']}."))
-    missing = {(r["item"], r["state"]): r["what"] for r in knowledge.rows("missing_metal.csv", "item", "state", "what", "why")}
+            lines.append(
+                Because(
+                    text=f"{name}. Why it fails: {rows[fault]['why']}. Renew with it: {rows[fault]['renew']}."
+                )
+            )
+    missing = {
+        (r["item"], r["state"]): r["what"]
+        for r in knowledge.rows("missing_metal.csv", "item", "state", "what", "why")
+    }
     for sign in said.signs:
         what = missing.get((sign.seen.item, sign.seen.state))
         if what:

@@ -142,7 +142,8 @@ def _toml_text(value: Any) -> str:
 
 def _line_numbers(text: str) -> dict[tuple[str, str], list[tuple[int, str]]]:
     """Where each key of each section stands, with its line id."""
-    section, found = "", {}
+    section = ""
+    found: dict[tuple[str, str], list[tuple[int, str]]] = {}
     for number, raw in enumerate(text.split("\n"), 1):
         line = raw.strip()
         if match := _SECTION.match(line):

@@ -169,7 +169,8 @@ def _value_after(course: Course, work: _Sum, u: _Numbers) -> Array:
         for fault, (chance, lost) in s.returns.items():
             if fault in states.has:
                 value -= whole * lost * (states.has[fault] & (u.back < chance))
-    return np.maximum(value, whole * (1 - CAP))
+    least: Array = np.maximum(value, whole * (1 - CAP))
+    return least
 
 
 def _hoped(course: Course, work: _Sum) -> Array:

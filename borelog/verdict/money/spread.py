@@ -60,7 +60,8 @@ def pert_quantile(u: Array, low: float, likely: float, high: float) -> Array:
     if high <= low:
         return np.full_like(u, low)
     x, cumulative = _beta_table(*pert_shapes(low, likely, high))
-    return low + (high - low) * np.interp(u, cumulative, x)
+    scaled: Array = np.interp(u, cumulative, x)
+    return low + (high - low) * scaled
 
 
 def normal_probability(z: Array) -> Array:

@@ -43,14 +43,14 @@ def states_of(draws: Draws, chains: Sequence[Sequence[int]], bills: Mapping[str,
         Fault or engine state to its bill.
     """
     n = len(draws)
-    per_fault = {f: draws.has[:, k][draws.sets] for k, f in enumerate(draws.faults)}
+    per_fault: dict[str, NDArray[np.bool_]] = {f: draws.has[:, k][draws.sets] for k, f in enumerate(draws.faults)}
     column = {c: k for k, c in enumerate(draws.cylinders)}
     breached = np.zeros((n, len(draws.cylinders)), bool)
     for k, pair in enumerate(draws.pairs):
         for c in pair:
             breached[:, column[c]] |= draws.breaches[:, k]
     per_fault["gasket_neighbour"] = breached
-    has: dict[str, NDArray[np.bool_]] = {f: m.any(axis=1) for f, m in per_fault.items()}
+    has: dict[str, NDArray[np.bool_]] = {f: np.asarray(m.any(axis=1)) for f, m in per_fault.items()}
     for k, state in enumerate(draws.states):
         has[state] = draws.engine == k
     by_bill: dict[str, NDArray[np.bool_]] = {}
