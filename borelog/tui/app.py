@@ -77,6 +77,7 @@ class Screens(App[None], inherit_bindings=False):
         self.theme = self.settings.theme
         self.rooms: dict[str, Room] = {}
         self._opened: list[Bench] = []
+        self.logbook_shown = ""
         self._asked_to_quit = False
         self.long_job = False
 
@@ -97,6 +98,8 @@ class Screens(App[None], inherit_bindings=False):
     @property
     def logbook_words(self) -> str:
         """Which logbook this is."""
+        if self.logbook_shown:
+            return self.logbook_shown
         folder = self.desk.bench.journal.folder
         shown = str(folder).replace(os.path.expanduser("~"), "~", 1)
         return f"{'demo logbook' if folder.name == 'demo-logbook' else 'logbook'} {shown}"

@@ -8,7 +8,7 @@ who = "AB"
 [keys.plan]
 finding = "k"
 [keys.everywhere]
-undo = ["ctrl+z", "u"]
+undo = ["ctrl+z", "U"]
 """
 
 from __future__ import annotations

@@ -48,7 +48,7 @@ DAY = Palette(
     name="borelog-day", dark=False,
     ground="#f6f2e8", panel="#e7e1d2", ink="#1b1a17", quiet="#55524a", rule="#c9c2b1", edge="#77736a",
     pick="#1b1a17", pick_ink="#f6f2e8",
-    good="#005a8c", bad="#9a3b00", watch="#665600", blank="#595959",
+    good="#005a8c", bad="#6f1800", watch="#6b5b00", blank="#595959",
 )  # fmt: skip
 PALETTES = {p.name: p for p in (NIGHT, DAY)}
 

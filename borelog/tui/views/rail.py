@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from borelog.engine.engine import Engine
-from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
-from borelog.tui.views.standing import standing_of
 from borelog.tui.views.words import STATUS, Line, Span, cut, width
+
+if TYPE_CHECKING:
+    from borelog.engine.engine import Engine
+    from borelog.logbook.inspection import Inspection
 
 ROOMS = {
     "logbook": "LOGBOOK", "plan": "CYLINDERS", "readings": "READINGS", "stills": "STILLS", "verdict": "VERDICT",
@@ -52,6 +53,9 @@ def rail_line(
             if inspection
             else ()
         )
+    # Judging figures loads half the program; the first screen must not wait for it.
+    from borelog.tui.views.standing import standing_of
+
     out: list[Span] = [Span(" ")]
     tight = room < 6 * len(cylinders) + 2
     for cylinder in cylinders:
