@@ -13,7 +13,17 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from borelog.acts.bench import Bench
-from borelog.acts.filing import Added, Filed, FilingError, Looked, Progress, Refused, expand, file_one, look_at
+from borelog.acts.filing import (
+    Added,
+    Filed,
+    FilingError,
+    Looked,
+    Progress,
+    Refused,
+    expand,
+    file_one,
+    look_at,
+)
 from borelog.acts.overview import cylinders_of
 from borelog.logbook.entries import StillFiled, StillPlaced
 from borelog.marks.places import Place
@@ -73,7 +83,12 @@ class Card:
     def cells(self) -> list[tuple[str, str, str, str]]:
         """The same as text for a table."""
         return [
-            (r.name, str(r.cylinder or "-"), "slate" if r.slate else f"aside: {r.aside}" if r.aside else "", r.why)
+            (
+                r.name,
+                str(r.cylinder or "-"),
+                "slate" if r.slate else f"aside: {r.aside}" if r.aside else "",
+                r.why,
+            )
             for r in self.rows
         ]
 
@@ -136,7 +151,11 @@ def accept(bench: Bench, inspection_id: str, card: Card) -> Added:
         place = Place("tag") if row.slate else None
         again = row.still in known
         placed = StillPlaced(
-            still=row.still, cylinder=row.cylinder, place=None, aside=row.aside, caption="slate" if row.slate else ""
+            still=row.still,
+            cylinder=row.cylinder,
+            place=None,
+            aside=row.aside,
+            caption="slate" if row.slate else "",
         )
         file_one(bench, inspection_id, looked, placed, again=again)
         known.add(row.still)
@@ -170,8 +189,12 @@ def add_film(
     film = hashlib.sha256(data).hexdigest()
     if film not in known:
         bench.journal.pictures.put(data, path.suffix.lower())
-        body = StillFiled(sha256=film, name=name, size=len(data), format=path.suffix.lstrip(".").upper() or "AVI")
-        aside = StillPlaced(still=film, cylinder=cylinder, place=place, aside="film: its frames are filed beside it")
+        body = StillFiled(
+            sha256=film, name=name, size=len(data), format=path.suffix.lstrip(".").upper() or "AVI"
+        )
+        aside = StillPlaced(
+            still=film, cylinder=cylinder, place=place, aside="film: its frames are filed beside it"
+        )
         bench.append(inspection_id, [(body, ""), (aside, "")])
     for p in picks:
         png = encode(p.image, "PNG")
@@ -187,7 +210,13 @@ def add_film(
         )
         looked = Looked(still.name, png, still, p.score, phash(p.image), "", (), 0.0)
         again = still.sha256 in known
-        file_one(bench, inspection_id, looked, StillPlaced(still=still.sha256, cylinder=cylinder, place=place), again=again)
+        file_one(
+            bench,
+            inspection_id,
+            looked,
+            StillPlaced(still=still.sha256, cylinder=cylinder, place=place),
+            again=again,
+        )
         filed.append(Filed(still.name, still.sha256, cylinder, place, "", again))
     return Added(tuple(filed), ())
 
@@ -215,7 +244,9 @@ def _point_pairs(text: str) -> list[tuple[tuple[float, float], tuple[float, floa
     found = re.findall(rf"{number},{number}\s*>\s*{number},{number}", text)
     pairs = [((float(a), float(b)), (float(c), float(d))) for a, b, c, d in found]
     if len(pairs) < 4:
-        raise PicturingError("--pairs needs four pairs of points, for example '120,80>131,84 500,90>512,95 ...'")
+        raise PicturingError(
+            "--pairs needs four pairs of points, for example '120,80>131,84 500,90>512,95 ...'"
+        )
     return pairs
 
 
@@ -239,7 +270,9 @@ def compare_files(
     lines += [f"written: {f}" for f in kept]
     if not result.alignment.accepted:
         lines.append("not aligned: mark four pairs of points with --pairs 'x,y>x,y ...'")
-    return Compared(result.alignment.accepted, tuple(lines), {**result.as_dict(), "files": [str(f) for f in kept]})
+    return Compared(
+        result.alignment.accepted, tuple(lines), {**result.as_dict(), "files": [str(f) for f in kept]}
+    )
 
 
 def measures() -> list[tuple[str, str, str]]:
@@ -266,15 +299,21 @@ def calibrate(paths: Sequence[Path], inner: str, square: str) -> Told:
 
     match = re.fullmatch(r"\s*(\d{1,2})\s*[x×]\s*(\d{1,2})\s*", inner.lower())
     if not match:
-        raise PicturingError(f"{one_line(inner, 20)!r}: give the inner corners across and down, for example 9x6")
+        raise PicturingError(
+            f"{one_line(inner, 20)!r}: give the inner corners across and down, for example 9x6"
+        )
     side = parse(square, "mm").to("mm") if square else 1.0
     boards = ((p.name, decode_file(p)[0]) for p in paths)
     found = fit(boards, int(match[1]), int(match[2]), side)
     lens = found.lens
-    lines = [f"fx {lens.fx:.1f}, fy {lens.fy:.1f}, centre {lens.cx:.1f}, {lens.cy:.1f} px; rms {lens.rms:.2f} px over {lens.views} views"]
+    lines = [
+        f"fx {lens.fx:.1f}, fy {lens.fy:.1f}, centre {lens.cx:.1f}, {lens.cy:.1f} px; rms {lens.rms:.2f} px over {lens.views} views"
+    ]
     lines += [f"{n}: {e:.2f} px" for n, e in found.errors]
     lines += [*found.refused, *found.advice]
-    return Told("\n".join(lines), {"lens": _plain(lens), "errors": dict(found.errors), "refused": list(found.refused)})
+    return Told(
+        "\n".join(lines), {"lens": _plain(lens), "errors": dict(found.errors), "refused": list(found.refused)}
+    )
 
 
 def _plain(lens: Any) -> dict[str, Any]:

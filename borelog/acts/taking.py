@@ -30,7 +30,9 @@ def take_in(bench: Bench, path: Path, progress: Callable[[int, int, str], None] 
     """
     if (path / FILE).is_file():
         merged = bench.journal.merge_logbook(path)
-        lines = [f"{sum(merged.added.values())} entries and {merged.stills} stills came in, {len(merged.fresh)} inspections are new here"]
+        lines = [
+            f"{sum(merged.added.values())} entries and {merged.stills} stills came in, {len(merged.fresh)} inspections are new here"
+        ]
         lines += [f"inspection {k[:8]} was not taken in: {why}" for k, why in merged.refused.items()]
         if merged.missing:
             lines.append(f"{len(merged.missing)} stills were missing over there too")

@@ -110,6 +110,8 @@ def cylinder_keys(key: str, context: Context, section: str) -> tuple[int, ...] |
 
 def _split_cylinder(key: str, context: Context, section: str) -> tuple[tuple[int, ...] | None, str]:
     """'3 exhaust valve', 'exhaust valve 3' or '1,2 gap' into cylinders and the rest of the key."""
+    if item_for(key) is not None:
+        return None, key
     whole = cylinder_keys(key, context, section)
     if whole is not None:
         return whole, ""
@@ -266,7 +268,7 @@ def _answers(section: str, words: str) -> Iterator[tuple[Question, str] | str]:
 
     A gap comes back as its text, everything else as question and state.
     """
-    parts = [p.strip() for p in words.split(",") if p.strip()]
+    parts = [p.strip() for p in re.split(r"(?<!\d),|,(?!\d)", words) if p.strip()]
     while parts:
         if gap := re.match(r"^gap\s+(.+)$", parts[0], re.I):
             yield gap[1]

@@ -10,7 +10,7 @@ import msgspec
 
 from borelog.acts.bench import Bench
 from borelog.acts.sheet.grammar import Context, LineError, Said, read_line
-from borelog.acts.sheet.lines import Line, read_lines
+from borelog.acts.sheet.lines import Line, flat, read_lines
 from borelog.acts.words import body_words
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import (
@@ -150,7 +150,9 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
     said: list[Said] = []
     troubles: list[Trouble] = []
     first: dict[tuple[Any, ...], Line] = {}
-    for line in lines:
+    # 'rest' means the cylinders that no other line of the section names, wherever it stands.
+    ordered = sorted(lines, key=lambda x: flat(x.key) in ("rest", "others", "the rest"))
+    for line in ordered:
         try:
             found = read_line(line, context)
             for s in found:
@@ -170,7 +172,7 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
             for s in found
             if isinstance(s.body, Reading) and s.body.doubt
         )
-    return _gathered(said), troubles
+    return _gathered(said), sorted(troubles, key=lambda t: t.line)
 
 
 def record_text(

@@ -70,7 +70,8 @@ def normal_probability(z: Array) -> Array:
     t = 1 / (1 + 0.3275911 * x)
     poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 + t * 1.061405429))))
     erf = 1 - poly * np.exp(-x * x)
-    return np.where(z >= 0, (1 + erf) / 2, (1 - erf) / 2)
+    both: Array = np.where(z >= 0, (1 + erf) / 2, (1 - erf) / 2)
+    return both
 
 
 def together(rng: np.random.Generator, n: int, lines: int, correlation: float = CORRELATION) -> Array:
