@@ -190,7 +190,8 @@ def _named_groups(prob: Problem) -> Mapping[int | None, tuple[str, ...]]:
     return {p: tuple(g.name for g in prob.groups.get(p, ())) for p in (None, *prob.shape.cylinders)}
 
 
-def _described(done: Solved) -> Posterior:
+def described(done: Solved) -> Posterior:
+    """The posteriors of a solved problem that something the tables know can have shown."""
     prob = done.prob
     net, total = prob.net, done.total
     cylinders: dict[int, Mapping[str, float]] = {}
@@ -257,7 +258,7 @@ def posteriors(shape: NetShape, evidence: Evidence, tables: FaultTables, way: st
     """
     done = solve(problem(shape, evidence, tables), way)
     if done.log_evidence > -inf:
-        return _described(done)
+        return described(done)
     stories = Evidence(tuple(s for s in evidence.seen if s.item not in done.prob.net.sights))
-    prior = _described(solve(problem(shape, stories, tables)))
+    prior = described(solve(problem(shape, stories, tables)))
     return replace(prior, groups=_named_groups(done.prob), log_evidence=-inf, fit=-inf, fits=False)

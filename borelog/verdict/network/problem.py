@@ -54,15 +54,15 @@ def _line(shape: NetShape) -> tuple[tuple[int, ...], tuple[tuple[int, int] | Non
     return line, tuple((a, b) if (a, b) in pairs else None for a, b in zip(line, line[1:], strict=False))  # noqa: RUF007
 
 
-def problem(shape: NetShape, evidence: Evidence, tables: FaultTables) -> Problem:
-    """Check the evidence and lay the sum out.
+def problem(shape: NetShape, evidence: Evidence, tables: FaultTables, net: Net | None = None) -> Problem:
+    """Check the evidence and lay the sum out. ``net`` stands in for the compiled tables where they differ in a few rows.
 
     Raises
     ------
     NetworkError
         Evidence that names something the tables or the engine do not have.
     """
-    net = compiled(tables)
+    net = net or compiled(tables)
     groups = grouped(net, shape, evidence)
     used = {g.test for some in groups.values() for g in some}
     active = tuple(t for t in ENGINE_TESTS if t in used)

@@ -74,6 +74,11 @@ def _spoils(case: dict[str, Any], tables: FaultTables) -> tuple[Spoil, ...]:
             spoil_chance(tables, "compression_wet", wet_known or (["noted_good"] if good else [])),
         )
     )
+    if "cams_stationary" in bad:
+        out += [
+            Spoil("leak_down", int(c), spoil_chance(tables, "leak_down", ["cams_stationary"]))
+            for c in case["evidence"]["cylinders"]
+        ]
     if re.search("crank moved", story):
         out.extend(
             Spoil("leak_down", c, spoil_chance(tables, "leak_down", ["crank_moved"]))
