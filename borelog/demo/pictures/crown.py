@@ -123,7 +123,7 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     carbon = carbon * (1 + 0.09 * fine["grain"] + 0.20 * fine["lump"])[..., None]
     base = metal * metal_tone[..., None]
     base = base + (varnish - base) * (stain * (1 - clean) * (1 - torn) * 0.85)[..., None]
-    base = np.where(torn[..., None] > 0.02, base + (np.float32(0.50) - base) * torn[..., None] * 0.8, base)
+    base = np.where(torn[..., None] > 0.02, base + (np.float32(0.36) - base) * torn[..., None] * 0.8, base)
     colour = base + (carbon - base) * cover[..., None]
     colour *= (1 - 0.75 * broken)[..., None]
     if look.bite_deg is not None:
@@ -135,7 +135,7 @@ def _build(look: CrownLook, radius: float, depth: float, seed: int, size: int) -
     gloss = 0.62 * (1 - cover) * (1 - 0.45 * stain) + 0.05 + 0.10 * clean
     rough = 0.36 + 0.38 * cover + 0.05 * fine["grain"] - 0.06 * clean
     rough = rough + torn * (0.30 - rough) * 0.6
-    relief += torn * (0.35 * fine["rock"] + 0.06 * fine["grain"])
+    relief += torn * (0.22 * fine["rock"] + 0.04 * fine["grain"])
     if look.oil > 0:
         pool = smoothstep(
             1.35 - look.oil * 1.6, 1.75 - look.oil * 1.6, fine["cloud"] + 0.25 * fine["mid"] - height * 0.15

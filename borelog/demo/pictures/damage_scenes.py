@@ -169,7 +169,7 @@ DAMAGE_SCENES: dict[str, Subject] = {
             "off": (3.2, 4.1),
             "tilt_deg": (3.2, -2.1),
             "crown": CrownLook(carbon=0.66, thick=0.12, tan=0.45),
-            "made_by": camera("tip720", exposure=0.23),
+            "made_by": camera("tip720", exposure=0.185),
             **SMALL,
         },
     ),

@@ -204,7 +204,15 @@ def _truth(
     def at(u: float, v: float) -> list[float]:
         return _place(layout, u, v, 0.0, px_per_mm, size)
 
-    lines = [[at(SHELL_FROM + 0.8, side * MAJOR), at(-1.4, side * MAJOR)] for side in (-1.0, 1.0)]
+    def in_frame(spot: list[float]) -> bool:
+        return 3 < spot[0] < size[0] - 3 and 3 < spot[1] < size[1] - 3
+
+    # Each outline from the flange, or from where it enters the picture, to the last full turn.
+    steps = np.linspace(SHELL_FROM + 0.8, -1.4, 64)
+    lines = []
+    for side in (-1.0, 1.0):
+        seen = [spot for spot in (at(float(u), side * MAJOR) for u in steps) if in_frame(spot)]
+        lines.append([seen[0], seen[-1]] if seen else [])
     return {
         "state": state,
         "term": look.term,

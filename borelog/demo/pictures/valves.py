@@ -202,7 +202,7 @@ def _burn(
     gone = smoothstep(0.18, -0.18, side - opening) * smoothstep(-0.04, 0.10, reach + 0.04 * tools["lump"])
     gone *= smoothstep(r + 1.3, r + 0.6, away)
     dark = smoothstep(0.62, 0.15, side - opening) * smoothstep(-0.14, 0.06, reach + 0.04 * tools["lump"])
-    dark *= smoothstep(r + 1.3, r + 0.6, away)
+    dark *= smoothstep(r + 2.0, r + 1.2, away)
     lip = (
         np.exp(-((np.maximum(side - opening - 0.55, 0) / 0.8) ** 2))
         * smoothstep(-0.35, 0.05, reach)
