@@ -24,7 +24,7 @@ class PlanSpot:
     first: bool = False
 
 
-def _spot(spot: PlanSpot, x: float, y: float, link: str) -> str:
+def _spot(spot: PlanSpot, x: float, y: float) -> str:
     sign, fill, words = LEVELS[spot.level]
     rings = [
         f'<circle class="fill-{spot.level}" cx="{short(x)}" cy="{short(y)}" r="{_RADIUS}" fill="{fill}"'
@@ -45,8 +45,6 @@ def _spot(spot: PlanSpot, x: float, y: float, link: str) -> str:
     if spot.first:
         beside.append(text(x + _RADIUS + 10, y + 14, "first cylinder", size=11, faint=True))
     drawn = "".join(rings) + number
-    if link:
-        drawn = f'<a href="{escape(link.format(spot.cylinder), quote=True)}" tabindex="-1">{drawn}</a>'
     return drawn + "".join(beside)
 
 
@@ -59,7 +57,6 @@ def plan_svg(
     bridges: Sequence[tuple[int, int]] = (),
     notes: Sequence[str] = (),
     title: str = "Cylinder plan",
-    link: str = "",
 ) -> str:
     """The plan.
 
@@ -75,8 +72,6 @@ def plan_svg(
         Pairs of cylinders that share a gasket bridge, drawn as a link.
     notes
         Lines under the drawing (numbering, firing order, intake side).
-    link
-        Target of a click with ``{}`` for the cylinder; '' for none.
     """
     rows = 1 + max((s.row for s in spots), default=0)
     columns = 1 + max((s.column for s in spots), default=0)
@@ -106,7 +101,7 @@ def plan_svg(
                 f'<line class="bridge" x1="{short(x1)}" y1="{short(y1)}" x2="{short(x2)}" y2="{short(y2)}"'
                 f' stroke="{FAINT}" stroke-width="6"/>'
             )
-    parts += [_spot(s, *where[s.cylinder], link) for s in spots]
+    parts += [_spot(s, *where[s.cylinder]) for s in spots]
     under = offset + rows * _PITCH_Y + 14
     parts.append(text(width / 2, under, f"▼ {bottom}", size=13, anchor="middle", bold=True))
     parts += [text(8, under + 18 + 16 * i, note, size=11, faint=True) for i, note in enumerate(notes)]

@@ -37,7 +37,9 @@ def range_lines(ranges: Sequence[Range], *, width: int = 96, ascii_only: bool = 
         for k in range(at(r.worse), at(r.better) + 1):
             cells[k] = dash
         cells[at(r.worse)], cells[at(r.better)], cells[at(r.middle)] = left, right, dot
-        numbers = f"{_figure(r.worse):>{figures}} / {_figure(r.middle):>{figures}} / {_figure(r.better):>{figures}}"
+        numbers = (
+            f"{_figure(r.worse):>{figures}} / {_figure(r.middle):>{figures}} / {_figure(r.better):>{figures}}"
+        )
         out.append(f"{r.label:<{labels}} {''.join(cells)} {numbers}")
     return out
 

@@ -122,7 +122,7 @@ def _lay_out(job: Path, document: Document, stills: dict[str, tuple[bytes, str]]
         if marks[s.id]:
             drawn = overlay(marks[s.id], s.width, s.height)
             (job / f"{s.id}.svg").write_text(drawn, encoding="utf-8")
-    (job / "plan.svg").write_text(telling.plan(document, link=""), encoding="utf-8")
+    (job / "plan.svg").write_text(telling.plan(document), encoding="utf-8")
     if chart := telling.money_chart(document):
         (job / "money.svg").write_text(chart, encoding="utf-8")
     files = {i: f"{i}.{mime.removeprefix('image/')}" for i, (_, mime) in stills.items()}

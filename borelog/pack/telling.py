@@ -99,7 +99,7 @@ def people(document: Document) -> list[str]:
     return list(dict.fromkeys(row.by.who for group in rows for row in group if row.by.who))
 
 
-def plan(document: Document, link: str = "#cylinder-{}") -> str:
+def plan(document: Document) -> str:
     """The cylinder plan as SVG."""
     engine = document.engine
     lines = {line.cylinder: line for line in document.lines}
@@ -122,7 +122,7 @@ def plan(document: Document, link: str = "#cylinder-{}") -> str:
     top, bottom = engine.ends if engine.spots else ("first", "last")
     return plan_svg(
         drawn, top=top, bottom=bottom, heads=engine.heads or ("",), bridges=engine.bridges, notes=wrapped,
-        title=f"Cylinder plan: {engine.words}, {engine.numbering}", link=link,
+        title=f"Cylinder plan: {engine.words}, {engine.numbering}",
     )  # fmt: skip
 
 

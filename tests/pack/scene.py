@@ -130,35 +130,89 @@ def verdict(entries: tuple[str, ...] = ()) -> Verdict:
     return Verdict(
         call="Head off: cylinder 3 leaks past its exhaust valve, the bores look sound.",
         why=(Because(text="Cylinder 3 reads 60 % of the best", entries=entries),),
-        unknown=("Leak-down on cylinders 1, 2 and 4", "Whether it was overheated", "Bore of cylinder 4", "Oil filter not cut"),
+        unknown=(
+            "Leak-down on cylinders 1, 2 and 4",
+            "Whether it was overheated",
+            "Bore of cylinder 4",
+            "Oil filter not cut",
+        ),
         cylinders=(
             CylinderVerdict(cylinder=1, level="sound", words="no sign of trouble", enough=True),
             CylinderVerdict(cylinder=2, level="watch", words="a little low, watch", enough=True),
             CylinderVerdict(
-                cylinder=3, level="bad", words="burnt exhaust valve, likely (0.81)", enough=True, leader=burnt, runner_up=rings
+                cylinder=3,
+                level="bad",
+                words="burnt exhaust valve, likely (0.81)",
+                enough=True,
+                leader=burnt,
+                runner_up=rings,
             ),
-            CylinderVerdict(cylinder=4, level="open", words="not enough evidence", enough=False, leader=rings, runner_up=burnt),
+            CylinderVerdict(
+                cylinder=4,
+                level="open",
+                words="not enough evidence",
+                enough=False,
+                leader=rings,
+                runner_up=burnt,
+            ),
         ),
         engine=EngineVerdict(
             words="No sign of an engine-wide fault.",
-            hypotheses=(Hypothesis(fault="overheated", label="overheated", probability=0.2, word="possible"),),
+            hypotheses=(
+                Hypothesis(fault="overheated", label="overheated", probability=0.2, word="possible"),
+            ),
             gaskets=(Because(text="Between 3 and 4: no sign of a breach"),),
         ),
         contradictions=(
-            Contradiction(words="Leak-down 62 % and wet gain of nothing do not fit worn rings.", repeat="Repeat the leak-down on 3, 6 minutes."),
+            Contradiction(
+                words="Leak-down 62 % and wet gain of nothing do not fit worn rings.",
+                repeat="Repeat the leak-down on 3, 6 minutes.",
+            ),
         ),
         next_tests=(
             NextTest(
-                words="Leak-down on 4, 6 minutes, splits head work from rebuild; worth about 210.", test="leakdown", cylinder=4,
-                minutes=6, worth=210.0, cautions=("Lock the crank before air goes in.",),
+                words="Leak-down on 4, 6 minutes, splits head work from rebuild; worth about 210.",
+                test="leakdown",
+                cylinder=4,
+                minutes=6,
+                worth=210.0,
+                cautions=("Lock the crank before air goes in.",),
             ),
         ),
         money=Money(
-            currency="units", seed=7, draws=10_000,
+            currency="units",
+            seed=7,
+            draws=10_000,
             courses=(
-                Course(course="head_off", label="head off", worse=-300.0, middle=850.0, better=1600.0, loss_chance=0.16, best_chance=0.6, words="best in 6 of 10"),
-                Course(course="sell", label="sell as it stands", worse=200.0, middle=400.0, better=600.0, loss_chance=0.0, best_chance=0.3),
-                Course(course="scrap", label="scrap", worse=150.0, middle=180.0, better=210.0, loss_chance=0.0, best_chance=0.0, within_noise=False),
+                Course(
+                    course="head_off",
+                    label="head off",
+                    worse=-300.0,
+                    middle=850.0,
+                    better=1600.0,
+                    loss_chance=0.16,
+                    best_chance=0.6,
+                    words="best in 6 of 10",
+                ),
+                Course(
+                    course="sell",
+                    label="sell as it stands",
+                    worse=200.0,
+                    middle=400.0,
+                    better=600.0,
+                    loss_chance=0.0,
+                    best_chance=0.3,
+                ),
+                Course(
+                    course="scrap",
+                    label="scrap",
+                    worse=150.0,
+                    middle=180.0,
+                    better=210.0,
+                    loss_chance=0.0,
+                    best_chance=0.0,
+                    within_noise=False,
+                ),
             ),
             stops=("Stop if over 900 after the head is off.",),
             movers=("hours for the head", "price it sells for"),
@@ -166,16 +220,28 @@ def verdict(entries: tuple[str, ...] = ()) -> Verdict:
         ),
         tables="a" * 64,
         limits=("This is a reading of what was recorded, not a measurement of what was not.",),
-    )  # fmt: skip
+    )
 
 
 RULES = (
     RuleRow(
-        test="compression_dry", rule="75 % of the highest", words="cylinder 3 at 62 % fails; 1, 2 and 4 pass", source="US Army TM 9-8000",
-        failing=(3,), passing=(1, 2, 4), level="bad",
+        test="compression_dry",
+        rule="75 % of the highest",
+        words="cylinder 3 at 62 % fails; 1, 2 and 4 pass",
+        source="US Army TM 9-8000",
+        failing=(3,),
+        passing=(1, 2, 4),
+        level="bad",
     ),
-    RuleRow(test="compression_dry", rule="70 % and 100 psi", words="the two rules agree", source="common practice", failing=(3,), level="bad"),
-)  # fmt: skip
+    RuleRow(
+        test="compression_dry",
+        rule="70 % and 100 psi",
+        words="the two rules agree",
+        source="common practice",
+        failing=(3,),
+        level="bad",
+    ),
+)
 
 
 def build_scene(
@@ -209,9 +275,14 @@ def build_scene(
     digests = {f.name: f.sha256 for f in files}
     first, turned, crown = files[0].sha256, files[1].sha256, files[2].sha256
     facts = {
-        "layout": "inline 4", "firing_order": "1-3-4-2", "engine_number": "EN-4711", "chassis_number": "WZZINVENTED123456",
-        "plate": "AB CD 123", "odometer": "187 000 km", "make": "Invented saloon",
-    }  # fmt: skip
+        "layout": "inline 4",
+        "firing_order": "1-3-4-2",
+        "engine_number": "EN-4711",
+        "chassis_number": "WZZINVENTED123456",
+        "plate": "AB CD 123",
+        "odometer": "187 000 km",
+        "make": "Invented saloon",
+    }
     bodies: list[tuple[e.Known, str]] = [(e.Facts(facts), "")]
     bodies += [(f, "") for f in files]
     bodies += [
@@ -236,7 +307,13 @@ def build_scene(
         (e.Looked("could not see", cylinder=4, place=Place("exhaust_valve"), why="oil on the lens"), ""),
         (
             e.Finding(
-                "crown_pits", cylinder=3, place=Place("crown"), severity=3, certainty="seen in part", age="fresh", note=note,
+                "crown_pits",
+                cylinder=3,
+                place=Place("crown"),
+                severity=3,
+                certainty="seen in part",
+                age="fresh",
+                note=note,
                 marks=(
                     e.Mark(first, Box(100.5, 80.25, 120.0, 90.0), label=note or "pitted rim"),
                     e.Mark(first, Ellipse(320.0, 240.0, 60.0, 30.0, 20.0)),
@@ -245,8 +322,22 @@ def build_scene(
             ),
             "seen in part",
         ),
-        (e.Finding("own_words", cylinder=3, own=note or "blue tint", severity=1, marks=(e.Mark(first, Arrow(10, 10, 90, 90)),)), "seen"),
-        (e.Marked(e.Mark(crown, Freehand(((10.0, 10.0), (50.0, 80.0), (90.0, 20.0)))), ), ""),
+        (
+            e.Finding(
+                "own_words",
+                cylinder=3,
+                own=note or "blue tint",
+                severity=1,
+                marks=(e.Mark(first, Arrow(10, 10, 90, 90)),),
+            ),
+            "seen",
+        ),
+        (
+            e.Marked(
+                e.Mark(crown, Freehand(((10.0, 10.0), (50.0, 80.0), (90.0, 20.0)))),
+            ),
+            "",
+        ),
         (e.Marked(e.Mark(crown, Label(150.0, 100.0, note or "IN side"))), ""),
         (e.Scaled(crown, 0.0312345678, 0.0012, "two valves"), ""),
         (e.MaskDrawn(first, (Box(400.0, 300.0, 101.0, 51.0),), "plate"), ""),
@@ -256,7 +347,7 @@ def build_scene(
         (e.Note(note or "smells of coolant", cylinder=3), ""),
         (e.Seen("arrival_state", None, "runs_rough", note), "seen"),
         (e.Prices({"rate": "85"}), ""),
-    ]  # fmt: skip
+    ]
     journal.append_many(id_, bodies, who=WHO, at=AT)
     inspection = journal.inspection(id_)
     low = next(r.id for r in inspection.of(e.Reading) if r.body.cylinder == 3)

@@ -25,18 +25,6 @@
     stage.className = s.mode === 'side' ? 'side' : '';
     stage.classList.toggle('off', !s.marks);
     panes[1].hidden = s.mode === 'one';
-    const scale = fit() * s.zoom, [w, h] = size(s.a);
-    [s.a, s.b].forEach((i, n) => {
-      if (n && s.mode === 'one') return;
-      fill(plates[n], i);
-      const p = plates[n].style, [iw, ih] = size(i), r = panes[n].getBoundingClientRect();
-      const k = n ? scale * Math.min(w / iw, h / ih) : scale;
-      p.width = iw + 'px'; p.height = ih + 'px';
-      p.transform = `translate(${r.width / 2 - s.x * w * scale - iw * k / 2}px,${r.height / 2 - s.y * h * scale - ih * k / 2}px) scale(${k})`;
-      plates[n].classList.toggle('sharp', k > 2);
-    });
-    panes[1].style.clipPath = s.mode === 'wipe' ? `inset(0 0 0 ${s.wipe}%)` : 'none';
-    panes[1].style.visibility = s.mode === 'blink' && !s.flip ? 'hidden' : 'visible';
     for (const m of ['one', 'side', 'wipe', 'blink']) by('mode-' + m).setAttribute('aria-pressed', String(s.mode === m));
     by('marks').setAttribute('aria-pressed', String(s.marks));
     by('wipe-box').hidden = s.mode !== 'wipe';
@@ -51,9 +39,22 @@
     by('tag-b').hidden = s.mode === 'blink';
     by('tag-b').style.left = s.mode === 'wipe' ? 'auto' : '';
     by('tag-b').style.right = s.mode === 'wipe' ? '.3rem' : '';
-    by('scale').textContent = Math.round(scale * 100) + ' %';
     const words = frames[s.mode === 'blink' && s.flip ? s.b : s.a].closest('figure').querySelector('.words');
+    by('words').setAttribute('aria-live', s.timer ? 'off' : 'polite');
     by('words').textContent = words ? words.textContent.trim().replace(/\s+/g, ' ') : '';
+    const scale = fit() * s.zoom, [w, h] = size(s.a);
+    [s.a, s.b].forEach((i, n) => {
+      if (n && s.mode === 'one') return;
+      fill(plates[n], i);
+      const p = plates[n].style, [iw, ih] = size(i), r = panes[n].getBoundingClientRect();
+      const k = n ? scale * Math.min(w / iw, h / ih) : scale;
+      p.width = iw + 'px'; p.height = ih + 'px';
+      p.transform = `translate(${r.width / 2 - s.x * w * scale - iw * k / 2}px,${r.height / 2 - s.y * h * scale - ih * k / 2}px) scale(${k})`;
+      plates[n].classList.toggle('sharp', k > 2);
+    });
+    panes[1].style.clipPath = s.mode === 'wipe' ? `inset(0 0 0 ${s.wipe}%)` : 'none';
+    panes[1].style.visibility = s.mode === 'blink' && !s.flip ? 'hidden' : 'visible';
+    by('scale').textContent = Math.round(scale * 100) + ' %';
   }
 
   function zoom(factor, px, py) {
