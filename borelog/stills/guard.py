@@ -126,7 +126,8 @@ def _pump(stream: BinaryIO | None, answers: queue.Queue[bytes]) -> None:
     answers.put(b"")
 
 
-def _bound_memory(limit: int) -> None:
+def bound_memory(limit: int) -> None:
+    """Bound this process: address space to ``limit`` bytes, no core files; nothing where the system cannot."""
     try:
         import resource
     except ImportError:
@@ -168,5 +169,5 @@ if __name__ == "__main__":
     import cv2
 
     cv2.setNumThreads(1)
-    _bound_memory(int(sys.argv[1]))
+    bound_memory(int(sys.argv[1]))
     serve(sys.stdin.buffer, sys.stdout.buffer)

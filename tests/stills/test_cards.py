@@ -21,6 +21,7 @@ from borelog.stills.arrivals import Arrival, arrivals
 from borelog.stills.card import Shot, move_still, propose, shift_cylinders, shift_stills, shooting_order
 from borelog.stills.doubles import distance, phash
 from borelog.stills.film import choose, pick, score
+from borelog.stills.filmguard import pick_apart
 from borelog.stills.intake import PictureFacts
 from borelog.stills.planes import Stopped
 from borelog.stills.seen import nearest, propose_views, see, unlike
@@ -260,6 +261,22 @@ def test_film_can_be_stopped_and_refused(tmp_path: Path) -> None:
     write_film(tmp_path / "black.avi", [1.0] * 5)
     dark = score(tmp_path / "black.avi")
     assert choose(replace(dark, light=dark.light * 0)) == ()
+
+
+def test_film_read_apart_gives_the_same_frames(tmp_path: Path) -> None:
+    write_film(tmp_path / "f.avi", BLURS)
+    seen: list[int] = []
+    apart = list(pick_apart(tmp_path / "f.avi", progress=lambda done, _of: seen.append(done)))
+    here = list(pick(tmp_path / "f.avi"))
+    assert [p.frame for p in apart] == [p.frame for p in here]
+    assert all((a.image == b.image).all() for a, b in zip(apart, here, strict=True))
+    assert seen == list(range(5, 121, 5))
+    with pytest.raises(Stopped):
+        list(pick_apart(tmp_path / "f.avi", cancelled=lambda: True))
+    with pytest.raises(StillError, match="no film file"):
+        list(pick_apart(tmp_path / "none.avi"))
+    with pytest.raises(StillError, match=r"breaks|memory|read"):
+        list(pick_apart(tmp_path / "f.avi", memory=200 * 1024 * 1024))
 
 
 def test_thumbnails_are_small_upright_and_clean() -> None:
