@@ -255,7 +255,7 @@ def read_codes(text: str, engine: Engine | None = None) -> CodesRead:
     not_codes: list[str] = []
     for line in text.splitlines():
         tokens = list(_LIKE.finditer(line))
-        ends = [m.start() for m in tokens[1:]] + [len(line)]
+        ends = [m.start() for m in tokens[1:]] + [len(line)] * bool(tokens)
         for match, end in zip(tokens, ends, strict=True):
             token = match[1]
             status = _status(line[match.end() : end]) or _status(line[: tokens[0].start()])
