@@ -12,7 +12,7 @@ from borelog.engine.numbering import numberings
 from borelog.engine.orders import OVERSHOT, firing_angles, presets, turning_plan
 from borelog.engine.plan import plan_grid
 from borelog.quantity import Quantity, plain_number
-from borelog.readings import air, chance, codes, leakdown, orifice, parts, plugs
+from borelog.readings import air, chance, codes, leakdown, orifice, parts, plugs, risk
 from borelog.readings.compression import CompressionReading, make_test
 from borelog.readings.errors import ReadingError
 from borelog.readings.gauge import Gauge
@@ -189,6 +189,30 @@ def _coverage(v: V) -> Result:
     return f"k = {k:.3f}", {"k": k}
 
 
+def _risk(v: V) -> Result:
+    sd = risk.spread_for_share(v["limit"], v["inside"] / 100)
+    found = risk.symmetric_risk(v["limit"], sd, v["u"], v["guard"])
+    text = (
+        f"of all, {100 * found.bad_passed:.2f} % are bad and passed, {100 * found.good_failed:.2f} % good and failed; "
+        f"{100 * found.bad_among_passed:.2f} % of those passed are bad"
+    )
+    values = {"bad_passed": found.bad_passed, "good_failed": found.good_failed}
+    return text, {**values, "bad_among_passed": found.bad_among_passed}
+
+
+def _combine(v: V) -> Result:
+    dofs = v["dofs"] or (math.inf,) * len(v["parts"])
+    if len(dofs) != len(v["parts"]):
+        raise ReadingError(
+            "type as many degrees of freedom as parts (a large number for a known one), or none"
+        )
+    u, dof = math.hypot(*v["parts"]), chance.effective_dof(list(zip(v["parts"], dofs, strict=True)))
+    shown = "" if math.isinf(dof) else f", {dof:.1f} degrees of freedom"
+    k = chance.coverage_factor(0.95, dof)
+    text = f"u {plain_number(u)}{shown}; 95 %: +-{plain_number(k * u, 3)} (k {k:.2f})"
+    return text, {"u": u, "dof": None if math.isinf(dof) else dof, "expanded_95": k * u}
+
+
 def _engine_of(v: V) -> Any:
     layout, count = parse_layout(v["layout"])
     return make_engine(layout, count, v["numbering"] or "", v["order"], intervals=v["intervals"])
@@ -325,6 +349,8 @@ WORK: dict[str, Callable[[V], Result]] = {
     "atmosphere": _atmosphere,
     "conformance": _conformance,
     "coverage": _coverage,
+    "risk": _risk,
+    "combine": _combine,
     "plan": _plan,
     "firing": _order,
     "turning": _turn,

@@ -320,7 +320,13 @@ def heights(swing: Floats, turns: Floats, intervals: tuple[float, ...]) -> tuple
         known = ~np.isnan(flat)
         flat[~known] = np.interp(at[~known], at[known], flat[known])
         cycles = flat.reshape(cycles.shape)
-    design, width = _best_bell(cycles.mean(axis=0), intervals)
+    mean = cycles.mean(axis=0)
+    design, width = _best_bell(mean, intervals)
+    left = mean - design @ (np.linalg.pinv(design) @ mean)
+    if float(left @ left) > (1 - bounds()["trace"]["strength"]) * float(mean @ mean):
+        raise TraceError(
+            "what swings in this current is no compression: plugs out, or the clamp on the wrong cable"
+        )
     if width > bounds()["bell"]["blurred"] * min(intervals):
         raise TraceError(
             f"with {len(intervals)} cylinders the humps run into one another: they cannot be told apart here, use a gauge"

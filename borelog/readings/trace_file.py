@@ -25,6 +25,7 @@ _UNIT = re.compile(r"[\[(]\s*([A-Za-zµμ]+)\s*[\])]")
 _TO_SECONDS = {
     "s": 1.0,
     "sec": 1.0,
+    "second": 1.0,
     "seconds": 1.0,
     "ms": 1e-3,
     "us": 1e-6,
@@ -32,7 +33,7 @@ _TO_SECONDS = {
     "μs": 1e-6,
     "min": 60.0,
 }
-_TO_AMPERES = {"a": 1.0, "amp": 1.0, "amps": 1.0, "ma": 1e-3, "ka": 1e3}
+_TO_AMPERES = {"a": 1.0, "amp": 1.0, "amps": 1.0, "ampere": 1.0, "amperes": 1.0, "ma": 1e-3, "ka": 1e3}
 _TO_VOLTS = {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3}
 _GAPS_ALLOWED = 0.02
 
@@ -199,8 +200,8 @@ def _columns(heads: list[list[str]], width: int) -> tuple[dict[str, int], dict[s
     notes: list[str] = []
     places: dict[str, int] = {}
     units: dict[str, str] = {}
-    names = next((h for h in heads if len(h) >= 2 and any(re.search(r"[A-Za-z]", c) for c in h)), None)
-    if names is None:
+    names = max(reversed(heads), key=_heading_score, default=None)
+    if names is None or not _heading_score(names):
         notes.append("no headings: taken as time in s, current in A" + (", sync" if width > 2 else ""))
         return {"time": 0, "amps": 1, **({"sync": 2} if width > 2 else {})}, units, notes
     plain = [re.sub(_UNIT, " ", c).replace("_", " ").lower() for c in names[:width]]
@@ -223,11 +224,22 @@ def _columns(heads: list[list[str]], width: int) -> tuple[dict[str, int], dict[s
     below = heads[heads.index(names) + 1] if heads.index(names) + 1 < len(heads) else []
     for kind, i in places.items():
         inside = _UNIT.search(names[i])
-        under = below[i].strip("()[] ") if i < len(below) else ""
-        units[kind] = (inside[1] if inside else under).lower()
+        under = below[i].strip("()[] ").lower() if i < len(below) else ""
+        known = under in _TO_SECONDS or under in _TO_AMPERES or under in _TO_VOLTS
+        units[kind] = inside[1].lower() if inside else under if known else ""
     if not units["time"] and re.search(r"\b(ms|us)\b", plain[places["time"]]):
         units["time"] = re.findall(r"\b(ms|us)\b", plain[places["time"]])[0]
     return places, units, notes
+
+
+def _heading_score(cells: list[str]) -> int:
+    """How many kinds of column a header row names; 0 for a row about the recording itself."""
+    plain = [re.sub(_UNIT, " ", c).replace("_", " ").lower() for c in cells]
+    return (
+        sum(any(words.search(c) for c in plain) for words in (_TIME, _AMPS, _SYNC, _VOLTS))
+        if len(cells) > 1
+        else 0
+    )
 
 
 def _scale(unit: str, table: dict[str, float], what: str, good: str) -> float:

@@ -1,0 +1,115 @@
+"""Calculators by name."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from borelog.quantity import QuantityError
+from borelog.readings.calc import calculators, run
+from borelog.readings.errors import ReadingError
+
+EXAMPLES = [
+    ("units", {"pressure": "150 psi"}, "psi", 150.0),
+    ("leakdown", {"held": "60"}, "loss_percent", 25.0),
+    ("leakdown", {"held": "414 kPa", "supply": "552 kPa"}, "loss_percent", 25.0),
+    ("leak", {"held": "60"}, "over_orifice", 1.0586),
+    ("convert-leak", {"held": "60"}, "loss_percent", 5.86),
+    ("orifice", {"bore": "5.125 in"}, "orifice_mm", 1.524),
+    ("flow", {"hole": "0.040 in", "supply": "80"}, "l_min_anr", 63.3),
+    ("displacement", {"bore": "4 in", "stroke": "4 in", "cylinders": "6"}, "engine_in3", 301.593),
+    ("ratio", {"swept": "500", "clearance": "55"}, "ratio", 10.09),
+    (
+        "volume",
+        {"angle": "90", "bore": "86", "stroke": "86", "rod": "145", "ratio": "10"},
+        "volume_cm3",
+        343.173,
+    ),
+    ("dynamic-ratio", {"ratio": "10", "closing": "50", "stroke": "86", "rod": "143"}, "dynamic_ratio", 8.80),
+    ("end-pressure", {"ratio": "9", "air": "1013.53 hPa"}, "gauge_kpa", 1662.1),
+    ("altitude", {"reading": "99.85", "altitude": "5000 ft"}, "sea_level_kpa", 827.4),
+    ("atmosphere", {"altitude": "1000"}, "pressure_kpa", 89.8746),
+    ("conformance", {"value": "509.7", "u": "8.6", "low": "490"}, "probability", 0.989),
+    ("coverage", {"confidence": "95", "dof": "4"}, "k", 2.776),
+    ("plug-gap", {"gap": "1,15", "spec": "0,9"}, "grown_mm", 0.25),
+    ("plug-thread", {"name": "m14"}, "pitch_mm", 1.25),
+    ("bore", {"thrust": "86.14 86.1 86.02", "pin": "86.09 86.06 86.02"}, "taper_mm", 0.12),
+    ("hatch", {"axial": "1", "round": "2.4142"}, "included_deg", 45.0),
+    ("risk", {"limit": "2", "inside": "95.45", "u": "0.25"}, "bad_passed", 0.008006),
+    ("combine", {"parts": "0.57 0.25", "dofs": "9 1000000"}, "dof", 12.796),
+]
+
+
+@pytest.mark.parametrize(("name", "typed", "key", "value"), EXAMPLES)
+def test_examples(name, typed, key, value):
+    result = run(name, typed)
+    assert result.values[key] == pytest.approx(value, rel=6e-4)
+    assert result.text
+    assert result.values["calculation"] == name
+    json.dumps(result.values)
+
+
+def test_engine_calculators():
+    plan = run("plan", {"layout": "V8", "numbering": "din 73021"})
+    assert "DIN 73021" in plan.text
+    assert len(plan.values["cells"]) == 8
+    assert run("firing", {"layout": "V8", "order": "18436572"}).values["companions"][0] == [1, 6]
+    assert len(run("firing", {"layout": "V8"}).values["presets"]) == 4
+    turning = run("turning", {"layout": "I4", "order": "1342", "start": "3"})
+    assert [t["cylinder"] for t in turning.values["plan"]] == [3, 4, 2, 1]
+    assert "half a turn" in turning.text
+    assert "SAE J824" in run("numberings", {}).text
+
+
+def test_spread_and_codes():
+    spread = run("spread", {"readings": "150 148 112 149 psi", "least": "100"})
+    assert spread.values["rules"]["ratio75"]["result"] == "cannot tell"
+    assert spread.values["rules"]["manual_min"]["result"] == "pass"
+    assert "coil" in run("codes", {"text": "P0353"}).text
+    assert run("codes", {"text": "nothing"}).text == "no code in this text"
+
+
+def test_band_is_context():
+    assert "never a limit" in run("expected", {"ratio": "10"}).text
+
+
+def test_every_calculator_has_an_example_a_source_and_words():
+    tried = {name for name, *_ in EXAMPLES} | {
+        "plan",
+        "firing",
+        "turning",
+        "numberings",
+        "spread",
+        "codes",
+        "expected",
+        "risk",
+    }
+    assert set(calculators()) <= tried
+    for c in calculators().values():
+        assert c.source
+        assert c.summary
+        assert all(p.usage.startswith((p.name, "[")) for p in c.parameters)
+
+
+@pytest.mark.parametrize(
+    ("name", "typed", "says"),
+    [
+        ("spraed", {}, "did you mean spread"),
+        ("xyzzy", {}, "there are"),
+        ("leak", {}, "needs held=psi"),
+        ("leak", {"held": "60", "foo": "1"}, "has no 'foo'"),
+        ("leak", {"held": "sixty"}, "held: "),
+        ("leak", {"held": "1,100"}, "1.1 or 1100"),
+        ("leak", {"held": "90"}, "holds between"),
+        ("plug-gap", {"gap": "1", "spec": "1", "electrode": "wood"}, "not one of"),
+        ("conformance", {"value": "1", "u": "1"}, "needs low"),
+        ("plug-thread", {"name": "M13"}, "no plug thread"),
+        ("bore", {"thrust": "86 86", "pin": "86 86 86"}, "three diameters"),
+        ("altitude", {"reading": "150", "air": "10 hPa"}, "no air pressure"),
+        ("hatch", {"axial": "1", "round": "0"}, "included angle"),
+    ],
+)
+def test_refused_in_plain_words(name, typed, says):
+    with pytest.raises((ReadingError, QuantityError), match=says):
+        run(name, typed)
