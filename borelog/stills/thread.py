@@ -15,10 +15,11 @@ from numpy.typing import NDArray
 
 from borelog.marks.shapes import Pair
 from borelog.stills import StillError
-from borelog.stills.planes import Picture, luma
+from borelog.stills.planes import Picture
 from borelog.stills.scale import Scale
 
 FEWEST_TURNS = 4.0
+LEAST_PARTED = 1.5
 _ASSUMED_DISTANCE_MM = 150.0
 
 
@@ -68,7 +69,7 @@ class ThreadScale:
     crest_px: float
 
 
-def _strip(grey: Picture, a: Pair, b: Pair, half: int) -> NDArray[np.float32]:
+def _strip(image: Picture, a: Pair, b: Pair, half: int) -> NDArray[np.float32]:
     length = math.dist(a, b)
     ux, uy = (b[0] - a[0]) / length, (b[1] - a[1]) / length
     # Strip pixel (i, j) lies at a + (i + 0.5) u + (j + 0.5 - half) v; OpenCV counts centres as whole numbers.
@@ -78,28 +79,40 @@ def _strip(grey: Picture, a: Pair, b: Pair, half: int) -> NDArray[np.float32]:
             [uy, ux, a[1] + 0.5 * uy + (0.5 - half) * ux - 0.5],
         ]
     )
-    out = cv2.warpAffine(
-        grey.astype(np.float32), matrix, (round(length), 2 * half), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-        borderMode=cv2.BORDER_REPLICATE,
-    )  # fmt: skip
-    return np.asarray(out, np.float32)
+    flags, size = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, (round(length), 2 * half)
+    out = cv2.warpAffine(image.astype(np.float32), matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(out, np.float32).reshape(2 * half, round(length), -1)
+
+
+def _body_share(strip: NDArray[np.float32]) -> NDArray[np.float64]:
+    """How much of each pixel is plug rather than ground, 0 to 1, from colour and lightness together."""
+    rows = strip.shape[0]
+    ground = strip[: max(3, rows // 8)].reshape(-1, strip.shape[2]).astype(np.float64)
+    body = strip[rows * 2 // 3 :].reshape(-1, strip.shape[2]).astype(np.float64)
+    # Fisher's linear discriminant: the direction in colour that parts the two best, whatever rag the plug lies on.
+    spread = np.cov(ground.T) + np.cov(body.T) + np.eye(strip.shape[2]) * 4.0
+    way = np.linalg.solve(np.atleast_2d(spread), np.median(body, axis=0) - np.median(ground, axis=0))
+    low, high = float(np.median(ground @ way)), float(np.median(body @ way))
+    parted = (high - low) / math.sqrt((float(np.var(ground @ way)) + float(np.var(body @ way))) / 2 + 1e-12)
+    if high <= low or parted < LEAST_PARTED:
+        raise StillError("the thread does not stand out from its background; lay the plug on plain paper")
+    share: NDArray[np.float64] = np.clip((strip.astype(np.float64) @ way - low) / (high - low), 0.0, 1.0)
+    return share
 
 
 def _trace(strip: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-    # From the outermost row inward: first crossing of the level half way between ground and body.
-    rows = strip.shape[0]
-    ground = float(np.median(strip[: max(2, rows // 12)]))
-    body = float(np.median(strip[rows * 2 // 3 :]))
-    spread = float(np.std(strip[: max(2, rows // 12)]))
-    if abs(body - ground) < max(12.0, 3 * spread):
-        raise StillError("the thread does not stand out from its background; lay the plug on plain paper")
-    share = (strip - ground) / (body - ground)
-    inside = share >= 0.5
-    at = inside.argmax(axis=0)
-    good = inside.any(axis=0) & (at > 0)
-    i = np.arange(strip.shape[1])
-    below, above = share[np.maximum(at - 1, 0), i], share[at, i]
-    edge = at - (above - 0.5) / np.maximum(above - below, 1e-6)
+    # In each column the split into ground above and body below with the least misfit; a speck of the rag or a dark
+    # root of the thread does not move it, as it would move a first crossing.
+    share = _body_share(strip)
+    misfit = np.cumsum(share - 0.5, axis=0)
+    at = misfit.argmin(axis=0) + 1
+    good = (at > 1) & (at < share.shape[0] - 1)
+    at = np.clip(at, 1, share.shape[0] - 1)
+    i = np.arange(share.shape[1])
+    before, after = share[at - 1, i], share[at, i]
+    # Boundary pixels are partly covered: row `at` begins at edge coordinate `at`, its centre is half a pixel further.
+    edge = at + (0.5 - before) / np.maximum(after - before, 1e-3) - 0.5
+    good &= (after - before) > 0.05
     return edge.astype(np.float64), good
 
 
@@ -149,7 +162,7 @@ def from_thread(
     length, half = math.dist(first, second), math.ceil(half_width)
     if length < 24 or half < 8:
         raise StillError("the thread is too small in this still; come nearer or use the camera's full size")
-    strip = _strip(luma(image), first, second, half)
+    strip = _strip(image, first, second, half)
     traces: list[tuple[NDArray[np.float64], NDArray[np.float64]]] = []
     slopes: list[float] = []
     mids: list[float] = []
