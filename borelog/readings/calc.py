@@ -40,6 +40,7 @@ class Parameter:
     def usage(self) -> str:
         """'bore=mm', 'rod=[mm]', 'law=isentropic|iso6358 (isentropic)'."""
         what = self.unit or ("text" if self.kind == "text" else self.kind)
+        what += " ..." if self.kind == "numbers" and self.unit else ""
         if self.default is None:
             return f"{self.name}={what}"
         return f"[{self.name}={what}]" if not self.default else f"{self.name}={what} ({self.default})"
@@ -67,14 +68,15 @@ class Calculated:
 @cache
 def calculators() -> dict[str, Calculator]:
     """All calculators by name, from the table and the functions of the same names."""
-    from borelog.readings.calculations import WORK
+    from borelog.readings import calc_engine, calc_patterns, calc_readings
 
+    work = {**calc_engine.WORK, **calc_readings.WORK, **calc_patterns.WORK}
     return {
         row["name"]: Calculator(
             row["name"],
             row["summary"],
             tuple(Parameter(**p) for p in row["parameters"]),
-            WORK[row["name"]],
+            work[row["name"]],
             row["source"],
         )
         for row in tables.settings("calculators.toml")["calculator"]

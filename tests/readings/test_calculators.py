@@ -37,6 +37,10 @@ EXAMPLES = [
     ("bore", {"thrust": "86.14 86.1 86.02", "pin": "86.09 86.06 86.02"}, "taper_mm", 0.12),
     ("hatch", {"axial": "1", "round": "2.4142"}, "included_deg", 45.0),
     ("risk", {"limit": "2", "inside": "95.45", "u": "0.25"}, "bad_passed", 0.008006),
+    ("trend", {"readings": "160 156 151 148 143 140", "tested": "1 3 5 6 4 2"}, "sags", True),
+    ("oil-gain", {"dry": "68", "wet": "110", "oil": "1 tbsp"}, "gain", 0.6176),
+    ("leak-form", {"held": "59", "bore": "90"}, "loss_percent", 26.25),
+    ("leak-form", {"held": "59", "bore": "90", "rerun": "64"}, "loss_percent", 20.0),
     ("combine", {"parts": "0.57 0.25", "dofs": "9 1000000"}, "dof", 12.796),
 ]
 
@@ -70,6 +74,20 @@ def test_spread_and_codes():
     assert run("codes", {"text": "nothing"}).text == "no code in this text"
 
 
+def test_words_of_patterns():
+    found = run("pattern", {"readings": "178 90 88 176", "layout": "inline 4"})
+    assert found.values["pairs"] == [[2, 3]]
+    assert run("needle", {"puffs": "50 55 60", "good": "160"}).values["shape"] == "low, does not build"
+    assert run("leak-bands", {"held": "75 74 76"}).values["band"] == "good"
+    assert "rings" in run("leak-change", {"before": "40", "after": "15", "kind": "wet"}).text
+    plugs = run(
+        "plugs",
+        {"deposits": "normal_tan normal_tan wet_oil normal_tan", "specks": "none none aluminium_beads none"},
+    )
+    assert (plugs.values["odd"], plugs.values["metal"]) == ([3], [3])
+    assert run("trend", {"readings": "150 148"}).values["sags"] is None
+
+
 def test_band_is_context():
     assert "never a limit" in run("expected", {"ratio": "10"}).text
 
@@ -83,7 +101,11 @@ def test_every_calculator_has_an_example_a_source_and_words():
         "spread",
         "codes",
         "expected",
-        "risk",
+        "pattern",
+        "needle",
+        "leak-bands",
+        "leak-change",
+        "plugs",
     }
     assert set(calculators()) <= tried
     for c in calculators().values():
@@ -107,6 +129,10 @@ def test_every_calculator_has_an_example_a_source_and_words():
         ("plug-thread", {"name": "M13"}, "no plug thread"),
         ("bore", {"thrust": "86 86", "pin": "86 86 86"}, "three diameters"),
         ("altitude", {"reading": "150", "air": "10 hPa"}, "no air pressure"),
+        ("pattern", {"readings": "150 148", "layout": "inline 4"}, "has 4 cylinders"),
+        ("trend", {"readings": "150 148 147", "tested": "1 2"}, "each of the 3"),
+        ("plugs", {"deposits": "normal_tan", "specks": "none none"}, "as many specks"),
+        ("leak-form", {"held": "90", "bore": "90"}, "swap the two"),
         ("hatch", {"axial": "1", "round": "0"}, "included angle"),
     ],
 )
