@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from borelog.stills import StillError
 from borelog.stills.doubles import NEAR, distance, phash
-from borelog.stills.focus import frame_score
+from borelog.stills.focus import DARK_LEVEL, frame_score
 from borelog.stills.intake import shown
 from borelog.stills.kinds import FILMS, kind_of
 from borelog.stills.planes import Cancelled, Picture, Stopped
@@ -30,7 +30,6 @@ MIN_GAP = 12
 MOST = 40
 MOST_FRAMES = 200_000
 FRAME_PIXEL_CAP = 60_000_000
-_DARK = 10.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +44,7 @@ class Pick:
 
 @dataclass(frozen=True, slots=True)
 class Scored:
-    """Per frame read: focus score, mean level, 64-bit fingerprint; ``rate`` in frames a second as the film claims."""
+    """Per frame read: focus score, `focus.brightest` level, fingerprint; ``rate`` in frames a second as claimed."""
 
     scores: NDArray[np.float64]
     light: NDArray[np.float64]
@@ -172,7 +171,7 @@ def choose(scored: Scored, most: int = MOST, min_gap: int = MIN_GAP, near: int =
         Largest distance of fingerprints that counts as the same view.
     """
     scores = scored.scores
-    visible = scored.light > _DARK
+    visible = scored.light > DARK_LEVEL
     if not visible.any():
         return ()
     kernel = np.ones(min(LOCAL, scores.size))

@@ -13,7 +13,7 @@ from typing import TypeAlias
 import cv2
 import numpy as np
 
-from borelog.stills.focus import edge_blur, focus, lacks_fine_detail
+from borelog.stills.focus import DARK_LEVEL, binned, brightest, edge_blur, focus, lacks_fine_detail
 from borelog.stills.glare import BURNT, above, glare_mask
 from borelog.stills.planes import Picture, luma
 
@@ -166,7 +166,7 @@ def gate(image: Picture) -> Gate:
     sharp = focus(grey, inside)
     mean = float((counts * np.arange(256)).sum()) / total
     useless = ""
-    if mean < _BLACK_MEAN or dark > 0.95:
+    if mean < _BLACK_MEAN or dark > 0.95 or brightest(binned(grey)) <= DARK_LEVEL:
         useless = "black"
     elif clipped > 0.9:
         useless = "white"

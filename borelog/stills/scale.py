@@ -257,7 +257,10 @@ def _plane_scale(
     back = np.linalg.inv(to_image)
     back /= back[2, 2]
     tilt = math.sqrt(max(0.0, 1 - float(third @ centre / np.linalg.norm(centre)) ** 2))
-    u = math.sqrt((u_mm / (2 * radius)) ** 2 + u_fit**2 + (u_focal * tilt) ** 2)
+    # The tilt hangs on the ratio of the axes; seen nearly square, a pixel of the fit turns the plane by degrees.
+    u_tilt = min(math.sqrt(2 * u_fit), u_fit / max(tilt, 1e-6))
+    u_slant = 0.5 * radius / float(np.linalg.norm(centre)) * u_tilt
+    u = math.sqrt((u_mm / (2 * radius)) ** 2 + u_fit**2 + (u_focal * tilt) ** 2 + u_slant**2)
     # The side of the rim that is nearer, as seen in the picture.
     slope = -third[:2] if third[2] > 0 else third[:2]
     way = "right" if abs(slope[0]) >= abs(slope[1]) and slope[0] < 0 else ""

@@ -12,6 +12,7 @@ import zlib
 from collections.abc import Callable
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -20,6 +21,7 @@ from PIL import Image
 
 from borelog.stills import StillError, intake
 from borelog.stills.doubles import phash
+from borelog.stills.filmguard import pick_apart
 from borelog.stills.gather import gather
 from borelog.stills.guard import Guard
 from borelog.stills.metadata import strip
@@ -381,6 +383,25 @@ def test_tiff_that_points_at_itself() -> None:
     data = bytearray(tiff(64, 64))
     data[-4:] = struct.pack("<I", 8)
     usable_or_refused(bytes(data) + b"\0" * 4096)
+
+
+@pytest.mark.parametrize("seed", [0, 1, *(pytest.param(n, marks=pytest.mark.long) for n in range(2, 30))])
+def test_damaged_films_give_frames_or_a_refusal(tmp_path: Path, seed: int) -> None:
+    path = tmp_path / "f.avi"
+    writer = cv2.VideoWriter(str(path), cv2.VideoWriter_fourcc(*"MJPG"), 25, (128, 96))
+    for k in range(20):
+        writer.write(np.roll(np.kron(SCENE, np.ones((2, 2, 1), np.uint8)), k * 5, axis=1))
+    writer.release()
+    rng = np.random.default_rng(seed)
+    raw = bytearray(path.read_bytes())
+    for at in rng.integers(0, 400 if seed % 2 else len(raw), 12):
+        raw[at] = int(rng.integers(0, 256))
+    path.write_bytes(raw[: int(len(raw) * (0.4 if seed % 3 == 0 else 1))])
+    try:
+        for pick in pick_apart(path):
+            assert pick.image.ndim == 3
+    except StillError as error:
+        assert "f.avi" in str(error)
 
 
 def test_nothing_is_written_to_the_terminal(capfd: pytest.CaptureFixture[str]) -> None:
