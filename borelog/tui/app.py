@@ -10,7 +10,6 @@ from textual import work
 from textual.app import App
 from textual.binding import BindingsMap
 from textual.message import Message
-from textual.worker import get_current_worker
 
 from borelog.text import BorelogError
 from borelog.tui import guard, themes
@@ -18,8 +17,13 @@ from borelog.tui.desk import Desk, Outcome
 from borelog.tui.keymap import Settings, keys_in_force
 
 if TYPE_CHECKING:
+    from textual.timer import Timer
+
     from borelog.acts.bench import Bench
     from borelog.tui.base import Room
+
+JUDGE_AFTER = 0.4
+"""Seconds without an entry after which the verdict is worked out anew."""
 
 
 def _rooms() -> dict[str, Callable[[], Room]]:
@@ -77,6 +81,8 @@ class Screens(App[None], inherit_bindings=False):
         self.theme = self.settings.theme
         self.rooms: dict[str, Room] = {}
         self._opened: list[Bench] = []
+        self._judge_timer: Timer | None = None
+        self._judging = self._judge_again = False
         self.logbook_shown = ""
         self._asked_to_quit = False
         self.long_job = False
@@ -180,17 +186,29 @@ class Screens(App[None], inherit_bindings=False):
         self.room_now().show()
 
     def judge(self) -> None:
-        """Work out the verdict on a thread of its own; only the latest counts."""
-        if self.desk.id:
-            self._judge(self.desk.id, self.desk.inspection)
+        """Have the verdict worked out once the entering pauses; never two at a time, and only the latest counts."""
+        if self._judge_timer is not None:
+            self._judge_timer.stop()
+        self._judge_timer = self.set_timer(JUDGE_AFTER, self._begin_judging)
 
-    @work(thread=True, exclusive=True, group="verdict", exit_on_error=False)
-    def _judge(self, id_: str, inspection: Any) -> None:
-        verdict, words = judged(self.desk.bench, id_)
-        if not get_current_worker().is_cancelled:
-            self.call_from_thread(self._judged, inspection, verdict, words)
+    def _begin_judging(self) -> None:
+        self._judge_timer = None
+        if self._judging:
+            self._judge_again = True
+        elif self.desk.inspection is not None:
+            self._judging = True
+            self._judge(self.desk.inspection)
+
+    @work(thread=True, group="verdict", exit_on_error=False)
+    def _judge(self, inspection: Any) -> None:
+        verdict, words = judged(self.desk.bench, inspection)
+        self.call_from_thread(self._judged, inspection, verdict, words)
 
     def _judged(self, inspection: Any, verdict: Any, words: str) -> None:
+        self._judging = False
+        if self._judge_again:
+            self._judge_again = False
+            self._begin_judging()
         if inspection is self.desk.inspection:
             self.desk.verdict = verdict
             if words:
@@ -346,11 +364,11 @@ def run(bench: Bench, open_id: str = "") -> None:
         guard.pixel_mouse_off()
 
 
-def judged(bench: Bench, id_: str) -> tuple[Any, str]:
+def judged(bench: Bench, inspection: Any) -> tuple[Any, str]:
     """The verdict, or None and a plain reason why there is none."""
-    from borelog.acts.judging import verdict_of
+    from borelog.acts.judging import verdict_on
 
     try:
-        return verdict_of(bench, id_).verdict, ""
+        return verdict_on(bench, inspection).verdict, ""
     except BorelogError as error:
         return None, f"no verdict: {error}"

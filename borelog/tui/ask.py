@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 _CSS = """
 Question { align: center middle; background: $ground 60%; }
 Question > Vertical { width: 76; max-width: 96%; height: auto; max-height: 92%; background: $ground; border: outer $edge; padding: 0 1; }
+Question.-letters > Vertical { border: ascii $edge; }
 Question Input { border: none; height: 1; background: $panel; padding: 0 1; margin: 0 0 1 0; }
 Question Input:focus { border: none; background: $panel; text-style: underline; }
 Question TextArea { height: 8; border: none; background: $panel; padding: 0 1; }
@@ -55,6 +56,10 @@ class Question(ModalScreen[Any]):
     def screens(self) -> Screens:
         """The application."""
         return cast("Screens", self.app)
+
+    def on_screen_resume(self) -> None:
+        """ASCII frames where only letters may be used."""
+        self.set_class(self.screens.letters, "-letters")
 
     def action_leave(self) -> None:
         """Go back without an answer."""
@@ -154,6 +159,23 @@ class Ask(Question):
         self.dismiss(values)
 
 
+def narrowed(options: Sequence[tuple[Any, str, str]], typed: str) -> list[tuple[Any, str, str]]:
+    """The options that hold every word typed: those that begin with it first, then those that name it, then the rest."""
+    wanted = " ".join(typed.casefold().split())
+    words = wanted.split()
+
+    def rank(option: tuple[Any, str, str]) -> int | None:
+        name, more = option[1].casefold(), option[2].casefold()
+        if name.startswith(wanted):
+            return 0
+        if all(w in name for w in words):
+            return 1
+        return 2 if all(w in name or w in more for w in words) else None
+
+    ranked = [(r, k) for k, o in enumerate(options) if (r := rank(o)) is not None]
+    return [options[k] for _, k in sorted(ranked)]
+
+
 class Choose(Question):
     """One of several answers: arrows and Enter, or the answer's own letter. Typing more letters narrows the list."""
 
@@ -186,12 +208,7 @@ class Choose(Question):
         self.query_one("#options").focus()
 
     def _list(self) -> None:
-        words = self.typed.casefold().split()
-        self.shown = (
-            [o for o in self.options if all(w in f"{o[1]} {o[2]}".casefold() for w in words)]
-            if self.typing
-            else list(self.options)
-        )
+        self.shown = narrowed(self.options, self.typed) if self.typing else list(self.options)
         entries: list[tuple[Line, ...]] = []
         for _, text, more in self.shown:
             line: Line = (

@@ -93,6 +93,7 @@ class Room(Screen[None]):
         """Bind the keys in force and show what there is."""
         own = bindings_for(self.where, self.screens.keys)
         self._bindings = BindingsMap.merge([own, self._bindings])
+        self.set_class(self.screens.letters, "-letters")
         self.show()
 
     def on_screen_resume(self) -> None:

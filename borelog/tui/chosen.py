@@ -53,7 +53,7 @@ class Choices(Painted):
     def _keep(self) -> None:
         if self._starts:
             self.keep_in_view(self._end() - 1, 0)
-            self.keep_in_view(self._starts[self.index], 0)
+            self.keep_in_view(self._starts[self.index], 1 if self.index == 1 else 0)
 
     def _end(self) -> int:
         return self._starts[self.index + 1] if self.index + 1 < len(self._starts) else len(self.lines)

@@ -133,10 +133,7 @@ class GridView(Painted):
         if column != ENGINE:
             self._column = column
         self._land()
-        head = max((k for k in range(self.at[0] + 1) if self.grid.rows[k].kind == "head"), default=0)
-        self.keep_in_view(self.at[0])
-        if self.at[0] - head < self.size.height - 2:
-            self.keep_in_view(head, 0)
+        self._show_cell()
         self.refresh()
         self.post_message(self.Moved())
 
@@ -338,14 +335,28 @@ class GridView(Painted):
 
     # --- painting ------------------------------------------------------------------------------------------------
 
+    def on_resize(self) -> None:
+        """The cell in hand stays in view."""
+        self.virtual_size = Size(self.size.width, len(self.grid.rows))
+        if self.grid.rows:
+            self.call_after_refresh(self._show_cell)
+
+    def _show_cell(self) -> None:
+        head = max((k for k in range(self.at[0] + 1) if self.grid.rows[k].kind == "head"), default=0)
+        self.keep_in_view(self.at[0])
+        if self.at[0] - head < self.size.height - 2:
+            self.keep_in_view(head, 0)
+
     def label_room(self) -> int:
         """Width of the label column."""
+        if not self.grid.cylinders:
+            return min(38, max(16, self.size.width // 2 - 4))
         return 22 if self.size.width >= 76 else 17 if self.size.width >= 56 else 14
 
     def cell_room(self) -> int:
         """Width of a cell."""
         count = max(1, len(self.grid.cylinders))
-        return min(16, max(8, (self.size.width - self.label_room() - 1) // count))
+        return min(20, max(8, (self.size.width - self.label_room() - 1) // count))
 
     def shown_columns(self) -> tuple[int, ...]:
         """The cylinders that fit, so that the one in hand is among them."""
@@ -382,7 +393,7 @@ class GridView(Painted):
         shown = self.shown_columns()
         more_left = "◀ " if self.first_column else ""
         more_right = " ▶" if shown and shown[-1] != self.grid.cylinders[-1] else ""
-        head = padded(f" {more_left}cylinder", self.label_room())
+        head = padded(f" {more_left}cylinder" if shown else "", self.label_room())
         out = [Span(head, "quiet")]
         for c in shown:
             text = padded(f" {c}{more_right if c == shown[-1] else ''}", self.cell_room())
@@ -394,12 +405,11 @@ class GridView(Painted):
         label_room, room = self.label_room(), self.size.width
         if row.kind == "head":
             head = f" {row.label.upper()} "
-            hint = f" {row.hint}" if row.hint else ""
+            hint = cut(f" {row.hint} " if row.hint else "", max(0, room - cells(head)))
             return (
                 Span(head, "ink", "bold"),
-                Span(cut(hint, max(0, room - cells(head) - 2)), "quiet"),
-                Span(" "),
-                Span("─" * room, "rule"),
+                Span(hint, "quiet"),
+                Span("─" * (room - cells(head) - cells(hint)), "rule"),
             )
         here = k == self.at[0]
         unit = f" {row.unit}" if row.unit and row.kind in ("reading", "condition", "fact") else ""

@@ -85,7 +85,10 @@ def steady(svg: str) -> str:
 def main(arguments: list[str]) -> int:
     """Make the demo logbook in a folder of its own, then all pictures and the keys page beside them."""
     if not arguments:
-        print("say where the pictures go: python -m borelog.tui.pictures docs/screens [NAME...]", file=sys.stderr)
+        print(
+            "say where the pictures go: python -m borelog.tui.pictures docs/screens [NAME...]",
+            file=sys.stderr,
+        )
         return 2
     out = Path(arguments[0])
     out.mkdir(parents=True, exist_ok=True)

@@ -39,13 +39,29 @@ def bench(tmp_path: Path) -> Iterator[Bench]:
 @pytest.fixture
 def four(bench: Bench) -> str:
     """An in-line four with a weak third cylinder: readings, conditions, a plug, a finding, coverage."""
-    id_ = entering.open_inspection(bench, "Row 9 blue van", facts={"layout": "inline 4", "firing_order": "1-3-4-2", "spec_min": "900"})
-    bodies: list[object] = [typed_reading("compression_dry", c, t) for c, t in ((1, "178"), (2, "172 174"), (3, "62"), (4, "180"))]
+    id_ = entering.open_inspection(
+        bench, "Row 9 blue van", facts={"layout": "inline 4", "firing_order": "1-3-4-2", "spec_min": "900"}
+    )
+    bodies: list[object] = [
+        typed_reading("compression_dry", c, t) for c, t in ((1, "178"), (2, "172 174"), (3, "62"), (4, "180"))
+    ]
     bodies += [typed_reading("leakdown", 3, "62 x"), typed_reading("leakdown", 1, "8 o")]
     bodies += [Conditions("compression_dry", {"throttle": "open", "battery": "12.1"})]
     bodies += [Seen("plug_deposit", 3, "wet_fuel")]
     bodies += [Looked(State.NOTHING, 1, Place("crown"))]
-    bodies += [Finding("ex_notch", 3, Place("exhaust_valve"), "exhaust valve", "", 3, "seen clearly", "fresh", (Mark("0" * 64, Box(1, 2, 3, 4)),))]
+    bodies += [
+        Finding(
+            "ex_notch",
+            3,
+            Place("exhaust_valve"),
+            "exhaust valve",
+            "",
+            3,
+            "seen clearly",
+            "fresh",
+            (Mark("0" * 64, Box(1, 2, 3, 4)),),
+        )
+    ]
     entering.enter_all(bench, id_, [(b, "measured") for b in bodies])  # type: ignore[misc]
     return id_
 

@@ -62,7 +62,15 @@ def test_escape_is_never_the_only_way() -> None:
 
 @pytest.mark.parametrize("where", SCREENS)
 def test_every_action_is_answered_by_its_screen(where: str) -> None:
-    name = {"logbook": "LogbookRoom", "plan": "PlanRoom", "facts": "FactsRoom", "readings": "ReadingsRoom", "stills": "StillsRoom", "verdict": "VerdictRoom", "pack": "PackRoom"}[where]
+    name = {
+        "logbook": "LogbookRoom",
+        "plan": "PlanRoom",
+        "facts": "FactsRoom",
+        "readings": "ReadingsRoom",
+        "stills": "StillsRoom",
+        "verdict": "VerdictRoom",
+        "pack": "PackRoom",
+    }[where]
     room = getattr(import_module(f"borelog.tui.screens.{where}"), name)
     missing = [a.id for a in ACTIONS if a.where == where and not callable(getattr(room, f"act_{a.id}", None))]
     assert missing == []
@@ -76,15 +84,26 @@ def test_every_action_that_works_everywhere_is_answered() -> None:
 
 def test_the_keys_page_of_the_docs_is_made_from_the_table() -> None:
     page = Path(__file__).parents[2] / "docs" / "keys.md"
-    assert page.read_text(encoding="utf-8") == keys_page(keymap.keys_in_force()), "run python -m borelog.tui.pictures docs/screens"
+    assert page.read_text(encoding="utf-8") == keys_page(keymap.keys_in_force()), (
+        "run python -m borelog.tui.pictures docs/screens"
+    )
 
 
 def test_key_names() -> None:
-    assert [key_name(k) for k in ("f1", "ctrl+z", "question_mark", "shift+left", "R", "f")] == ["F1", "^Z", "?", "shift+Left", "R", "f"]
+    assert [key_name(k) for k in ("f1", "ctrl+z", "question_mark", "shift+left", "R", "f")] == [
+        "F1",
+        "^Z",
+        "?",
+        "shift+Left",
+        "R",
+        "f",
+    ]
 
 
 def test_own_keys_replace_the_tables() -> None:
-    settings = keymap.parse('theme = "borelog-day"\n[keys.plan]\nfinding = "k"\n[keys.everywhere]\nundo = ["U", "ctrl+z"]\n')
+    settings = keymap.parse(
+        'theme = "borelog-day"\n[keys.plan]\nfinding = "k"\n[keys.everywhere]\nundo = ["U", "ctrl+z"]\n'
+    )
     keys = keymap.keys_in_force(settings.keys)
     assert keys[("plan", "finding")] == ("k",)
     assert keys[(EVERYWHERE, "undo")] == ("U", "ctrl+z")

@@ -23,9 +23,17 @@ def test_quadrant_table_against_unicode_names() -> None:
     for pattern, glyph in enumerate(cells._QUADRANTS):
         name = unicodedata.name(glyph)
         if name.startswith("QUADRANT"):
-            assert sum(_WHERE[part] for part in name.removeprefix("QUADRANT ").split(" AND ")) == pattern, name
+            assert sum(_WHERE[part] for part in name.removeprefix("QUADRANT ").split(" AND ")) == pattern, (
+                name
+            )
         else:
-            assert {"UPPER HALF BLOCK": 3, "LOWER HALF BLOCK": 12, "LEFT HALF BLOCK": 5, "RIGHT HALF BLOCK": 10, "FULL BLOCK": pattern}[name] == pattern
+            assert {
+                "UPPER HALF BLOCK": 3,
+                "LOWER HALF BLOCK": 12,
+                "LEFT HALF BLOCK": 5,
+                "RIGHT HALF BLOCK": 10,
+                "FULL BLOCK": pattern,
+            }[name] == pattern
 
 
 def test_sextant_table_against_unicode_names() -> None:
@@ -41,7 +49,9 @@ def test_sextant_table_against_unicode_names() -> None:
 def test_braille_dots_against_unicode_names() -> None:
     # Unicode 3, block 2800: dots 1 2 3 7 run down the left column, 4 5 6 8 down the right one.
     numbers = {(0, 0): 1, (1, 0): 2, (2, 0): 3, (3, 0): 7, (0, 1): 4, (1, 1): 5, (2, 1): 6, (3, 1): 8}
-    blank = CellGrid(np.full((1, 1), 32, np.uint32), np.zeros((1, 1, 3), np.uint8), np.zeros((1, 1, 3), np.uint8))
+    blank = CellGrid(
+        np.full((1, 1), 32, np.uint32), np.zeros((1, 1, 3), np.uint8), np.zeros((1, 1, 3), np.uint8)
+    )
     for place, number in numbers.items():
         dots = np.zeros((4, 2), np.uint8)
         dots[place] = 1
@@ -62,7 +72,10 @@ def test_two_colours_in_a_cell_are_kept_exactly(glyphs: str) -> None:
         assert tuple(grid.ground[0, 0]) == (10, 20, 30)
 
 
-@given(arrays(np.uint8, st.tuples(st.sampled_from([6, 12]), st.sampled_from([4, 8]), st.just(3))), st.sampled_from(sorted(DOTS)))
+@given(
+    arrays(np.uint8, st.tuples(st.sampled_from([6, 12]), st.sampled_from([4, 8]), st.just(3))),
+    st.sampled_from(sorted(DOTS)),
+)
 @settings(max_examples=60, deadline=None)
 def test_a_terminal_reads_every_row_as_one_glyph_a_cell(samples: np.ndarray, glyphs: str) -> None:
     """What a terminal emulator shows is the grid: same characters, same colours, nothing wrapped or left over."""
@@ -107,7 +120,9 @@ def test_without_colour_there_is_no_colour_and_grey_is_grey() -> None:
 
 
 def test_256_colours_are_the_nearest_of_the_cube() -> None:
-    grid = CellGrid(np.array([[65]], np.uint32), np.array([[[255, 0, 95]]], np.uint8), np.array([[[0, 0, 0]]], np.uint8))
+    grid = CellGrid(
+        np.array([[65]], np.uint32), np.array([[[255, 0, 95]]], np.uint8), np.array([[[0, 0, 0]]], np.uint8)
+    )
     # xterm's 256 colours: 16 + 36 r + 6 g + b of steps 0 95 135 175 215 255.
     assert row_texts(grid, "256") == [f"\x1b[38;5;{16 + 36 * 5 + 1:03d};48;5;016mA\x1b[0m"]
 

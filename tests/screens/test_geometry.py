@@ -34,7 +34,9 @@ def test_to_cells_and_back(view: Viewport, x: float, y: float) -> None:
 
 
 @given(views, st.floats(0, 100), st.floats(0, 40), st.floats(0.3, 3))
-def test_zoom_keeps_the_place_under_the_pointer(view: Viewport, column: float, row: float, factor: float) -> None:
+def test_zoom_keeps_the_place_under_the_pointer(
+    view: Viewport, column: float, row: float, factor: float
+) -> None:
     near = view.zoomed(factor, column, row, SIZE)
     assert near.to_picture(column, row, SIZE) == pytest.approx(view.to_picture(column, row, SIZE), abs=1e-6)
 
@@ -42,11 +44,15 @@ def test_zoom_keeps_the_place_under_the_pointer(view: Viewport, column: float, r
 @given(views, st.floats(-30, 30), st.floats(-30, 30))
 def test_pan_brings_the_place_to_the_middle(view: Viewport, columns: float, rows: float) -> None:
     there = view.to_picture(SIZE[0] / 2 + columns, SIZE[1] / 2 + rows, SIZE)
-    assert view.panned(columns, rows).to_picture(SIZE[0] / 2, SIZE[1] / 2, SIZE) == pytest.approx(there, abs=1e-6)
+    assert view.panned(columns, rows).to_picture(SIZE[0] / 2, SIZE[1] / 2, SIZE) == pytest.approx(
+        there, abs=1e-6
+    )
 
 
 @given(views, st.integers(0, 99), st.integers(0, 39), st.sampled_from([(1, 1), (2, 2), (1, 2), (2, 3)]))
-def test_the_warp_samples_the_middle_of_every_dot(view: Viewport, column: int, row: int, dots: tuple[int, int]) -> None:
+def test_the_warp_samples_the_middle_of_every_dot(
+    view: Viewport, column: int, row: int, dots: tuple[int, int]
+) -> None:
     (a, b, c), (d, e, f) = view.affine(SIZE, dots)
     i, j = column * dots[0], row * dots[1]
     x, y = view.to_picture(column + 0.5 / dots[0], row + 0.5 / dots[1], SIZE)
@@ -115,7 +121,10 @@ SHAPES = (
 @pytest.mark.parametrize("shape", SHAPES, ids=lambda s: type(s).__name__)
 def test_a_shape_is_drawn_where_it_lies(shape: object) -> None:
     view = fit((100, 80), SIZE, 30, True)
-    expected = [view.to_cells(*p, SIZE) for p in ([(shape.x, shape.y)] if isinstance(shape, Point | Label) else list(drawing.outline(shape)))]  # type: ignore[arg-type]
+    expected = [
+        view.to_cells(*p, SIZE)
+        for p in ([(shape.x, shape.y)] if isinstance(shape, Point | Label) else list(drawing.outline(shape)))
+    ]  # type: ignore[arg-type]
     assert np.allclose(places_of(shape, view, SIZE), expected)  # type: ignore[arg-type]
     dots = rasterise([Drawn(shape, "1")], view, SIZE)  # type: ignore[arg-type]
     ys, xs = np.nonzero(dots)
@@ -126,7 +135,11 @@ def test_a_shape_is_drawn_where_it_lies(shape: object) -> None:
 
 def test_far_outside_shapes_neither_crash_nor_show() -> None:
     view = Viewport(50, 40, 0.25)
-    dots = rasterise([Drawn(Box(1e7, 1e7, 1e6, 1e6), "1"), Drawn(Line(-1e9, -1e9, -1e8, -1e9), "2", broken=True)], view, SIZE)
+    dots = rasterise(
+        [Drawn(Box(1e7, 1e7, 1e6, 1e6), "1"), Drawn(Line(-1e9, -1e9, -1e8, -1e9), "2", broken=True)],
+        view,
+        SIZE,
+    )
     assert not dots.any()
     assert tags([Drawn(Box(1e7, 1e7, 10, 10), "1")], view, SIZE) == []
 
@@ -142,7 +155,15 @@ def test_broken_lines_have_gaps() -> None:
 def test_a_frame_holds_picture_marks_tags_and_magnifier(glyphs: str) -> None:
     pixels = np.full((80, 100, 3), 90, np.uint8)
     marks = tuple(Drawn(s, str(k)) for k, s in enumerate(SHAPES, 1))
-    grid = cells_of(source_of(pixels), fit((100, 80), SIZE), SIZE, Look(glyphs=glyphs, magnifier=True), marks, (20, 20), NIGHT)
+    grid = cells_of(
+        source_of(pixels),
+        fit((100, 80), SIZE),
+        SIZE,
+        Look(glyphs=glyphs, magnifier=True),
+        marks,
+        (20, 20),
+        NIGHT,
+    )
     text = "\n".join("".join(map(chr, row)) for row in grid.code.tolist())
     assert grid.code.shape == (40, 100)
     assert "8 here" in text and "1 cell = " in text
@@ -171,7 +192,9 @@ def test_drawing_by_points() -> None:
     assert drawing.with_point(drawing.Draft("point"), (1, 2))[1] == Point(1, 2)
     outline = drawing.Draft("polygon", ((0, 0), (5, 0)))
     assert drawing.finished(outline) is None
-    assert drawing.finished(drawing.Draft("polygon", ((0, 0), (5, 0), (5, 5)))) == Polygon(((0, 0), (5, 0), (5, 5)))
+    assert drawing.finished(drawing.Draft("polygon", ((0, 0), (5, 0), (5, 5)))) == Polygon(
+        ((0, 0), (5, 0), (5, 5))
+    )
     assert drawing.shape_of("box", ((3, 3), (3, 3))) is None
 
 

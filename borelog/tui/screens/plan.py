@@ -38,6 +38,7 @@ class PlanRoom(Room):
     DEFAULT_CSS = """
     PlanRoom Horizontal { height: 1fr; }
     PlanRoom #sheet { width: 38; border-left: solid $rule; padding: 0 0 0 1; }
+    PlanRoom.-letters #sheet { border-left: ascii $rule; }
     """
 
     def __init__(self) -> None:

@@ -38,6 +38,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
     StillsRoom #beside { width: 34; padding: 0 0 0 1; border-left: solid $rule; }
     StillsRoom #coverage { width: 1fr; padding: 0 1; display: none; }
     StillsRoom #other { display: none; border-left: solid $rule; }
+    StillsRoom.-letters #beside, StillsRoom.-letters #other { border-left: ascii $rule; }
     StillsRoom #state { height: 1; }
     """
 

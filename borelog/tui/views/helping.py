@@ -33,10 +33,7 @@ def help_lines(where: str, keys: Keys, test: str, room: int) -> list[Line]:
     for title, group in ((NAMES.get(where, where), where), ("Everywhere", EVERYWHERE)):
         lines.append((Span(title.upper(), "ink", "bold"),))
         for action in (a for a in ACTIONS if a.where == group):
-            texts = wrapped(action.sentence, room - wide - 1)
-            for k, text in enumerate(texts):
-                head = padded(keys_words(action, keys) if k == 0 else "", wide)
-                lines.append((Span(f"{head} ", "ink", "bold"), Span(text, "quiet")))
+            lines += _action_lines(keys_words(action, keys), action.sentence, room, wide)
         lines.append(())
     more = (
         "Numbers: 12,5 and 12.5 are the same; 150 psi, 11 bar, ~150, 3/8 in, <0.05; repeats side by side: 150 148; "
@@ -44,6 +41,16 @@ def help_lines(where: str, keys: Keys, test: str, room: int) -> list[Line]:
     )
     lines += [(Span(text, "quiet"),) for text in wrapped(more, room)]
     return lines
+
+
+def _action_lines(head: str, sentence: str, room: int, wide: int) -> list[Line]:
+    """Keys beside their sentence; above it where the keys are wider than their column."""
+    if len(head) > wide:
+        below = [(Span(f"  {text}", "quiet"),) for text in wrapped(sentence, room - 2)]
+        return [(Span(head, "ink", "bold"),), *below]
+    texts = wrapped(sentence, room - wide - 1)
+    first: Line = (Span(f"{padded(head, wide)} ", "ink", "bold"), Span(texts[0], "quiet"))
+    return [first, *((Span(" " * (wide + 1)), Span(text, "quiet")) for text in texts[1:])]
 
 
 def keys_page(keys: Keys) -> str:

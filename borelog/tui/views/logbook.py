@@ -69,7 +69,7 @@ def _lines(row: Any, room: int) -> tuple[Line, ...]:
     date = day(row.changed_at)
     worst = Span(f"✗ {row.worst}", "bad") if row.worst else Span("· nothing found yet", "blank")
     call = Span(f"call: {row.call}", "ink") if row.call else Span("no call taken", "quiet")
-    left = Span(f"{row.open} open", "watch" if row.open else "quiet")
+    left = Span(f"{row.open} cyl open" if row.open else "all settled", "watch" if row.open else "quiet")
     engine = row.engine or "layout not noted"
     if room < 64:
         return (

@@ -17,7 +17,7 @@ READER_WORDS = {
     "machinist": "who is to work on it: as received, what to check",
     "insurer": "sequence, custody, corrections",
 }
-PAPERS = ("a4", "letter")
+PAPERS = ("a4", "us-letter")
 
 
 @dataclass(frozen=True, slots=True)

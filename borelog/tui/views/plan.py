@@ -120,7 +120,10 @@ def engine_lines(verdict: Any, note: str, room: int, spare: int) -> list[Line]:
     parts.append(("numbers", note, "quiet"))
     out: list[Line] = [()]
     for head, text, role in parts:
-        for k, part in enumerate(wrapped(text, room - 12)[:2]):
+        texts = wrapped(text, room - 12)
+        if len(texts) > 2:
+            texts = (texts[0], padded(cut(f"{texts[1]}…", room - 12), room - 12))
+        for k, part in enumerate(texts):
             out.append((Span(padded(f" {head}" if k == 0 else "", 11), "quiet"), Span(part, role)))
     return out[:spare]
 

@@ -13,7 +13,7 @@ from borelog.marks.places import place_words
 from borelog.quantity import plain_number
 from borelog.text import one_line
 from borelog.tui.views.plan import figure_span
-from borelog.tui.views.standing import severity_status, standing_of, term_words
+from borelog.tui.views.standing import question_words, severity_status, standing_of, state_words, term_words
 from borelog.tui.views.words import STATUS, Line, Span, wrapped
 
 
@@ -107,7 +107,7 @@ def _seen(inspection: Inspection, cylinder: int, room: int) -> list[SheetLine]:
     out = []
     for r in inspection.of(Seen):
         if r.body.cylinder == cylinder:
-            words = f"{one_line(r.body.item.replace('_', ' '))}: {one_line(r.body.state.replace('_', ' '))}"
+            words = f"{question_words(r.body.item)}: {one_line(state_words(r.body.item, r.body.state))}"
             words += f" - {one_line(r.body.note)}" if r.body.note else ""
             out += [SheetLine((Span(text, "ink"),), r.id) for text in wrapped(words, room, "  ")]
     for r2 in inspection.of(Looked):

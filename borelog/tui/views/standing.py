@@ -156,6 +156,12 @@ def _plug(inspection: Inspection, cylinder: int) -> Figure:
     )
 
 
+def question_words(item: str) -> str:
+    """A question in the words of the sheet."""
+    question = questions().get(item)
+    return question.label if question else one_line(item.replace("_", " "), 40)
+
+
 def state_words(item: str, state: str) -> str:
     """An answer in the words of the table."""
     question = questions().get(item)

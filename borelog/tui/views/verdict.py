@@ -104,7 +104,7 @@ def _hypothesis(h: Hypothesis, rank: str, room: int, cylinder: int | None = None
     bar = text_bar(h.probability, 1.0, 12)
     head: Line = (
         Span(f" {rank}: ", "quiet"), Span(one_line(h.label), "ink", "strong"), Span(f", {one_line(h.word)} ", "ink"),
-        Span(f"{share_words(h.probability)} ", "ink"), Span(bar, "good"), Span("░" * (12 - len(bar)), "rule"),
+        Span(bar, "good"), Span("░" * (12 - len(bar)), "rule"),
     )  # fmt: skip
     out = [Sentence("causes", (head,), (), "", cylinder)]
     out += [_because("causes", b, room, "+") for b in h.speaks_for]
