@@ -162,7 +162,7 @@ class PackRoom(Room):
         from borelog.pack.check import check
 
         try:
-            faults = check(path)
+            faults = check(path).faults
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 300), "bad")
             return

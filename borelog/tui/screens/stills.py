@@ -50,6 +50,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         self.enhance = 0
         self.shown_sha = ""
         self.wanted = ""
+        self._seen_cylinder: int | None = None
         self.next_place: Place | None = None
         self.watching: threading.Event | None = None
         self.begin_marks()
@@ -95,11 +96,10 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         if self.wanted:
             self.take(self.wanted)
             self.wanted = ""
-        elif self.desk.cylinder is not None:
-            here = found[self.run_at].key if self.run_at < len(found) else None
-            if here != self.desk.cylinder and isinstance(here, int | None):
-                self.run_at = next((k for k, r in enumerate(found) if r.key == self.desk.cylinder), 0)
-                self.still_at = 0
+        elif self.desk.cylinder != self._seen_cylinder:
+            self.run_at = next((k for k, r in enumerate(found) if r.key == self.desk.cylinder), self.run_at)
+            self.still_at = 0
+        self._seen_cylinder = self.desk.cylinder
         super().on_screen_resume()
 
     def take(self, sha256: str) -> bool:
@@ -108,6 +108,8 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
             for n, still in enumerate(run.stills):
                 if still.sha256 == sha256:
                     self.run_at, self.still_at = k, n
+                    if isinstance(run.key, int):
+                        self.desk.cylinder = self._seen_cylinder = run.key
                     return True
         return False
 
@@ -249,7 +251,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
             self.end_draft()
             key = found[self.run_at].key
             if isinstance(key, int):
-                self.desk.cylinder = key
+                self.desk.cylinder = self._seen_cylinder = key
                 self.note_spot()
             self.show()
 
