@@ -162,9 +162,10 @@ class GridView(Painted):
                 self.go(self.at[0], columns[k])
 
     def go_to(self, test: str, cylinder: int | None = None) -> bool:
-        """Take the first row of a test in hand, at a cylinder; False if there is none."""
+        """Take the first row of a test in hand, at a cylinder, its group at the top; False if there is none."""
         for k, row in enumerate(self.grid.rows):
             if row.test == test and row.kind in ("reading", "question"):
+                self.keep_in_view(len(self.grid.rows) - 1, 0)
                 self.go(k, cylinder or self._column)
                 return True
         return False
@@ -335,9 +336,13 @@ class GridView(Painted):
 
     # --- painting ------------------------------------------------------------------------------------------------
 
+    @property
+    def row_count(self) -> int:
+        """Rows there are, seen or not."""
+        return len(self.grid.rows)
+
     def on_resize(self) -> None:
         """The cell in hand stays in view."""
-        self.virtual_size = Size(self.size.width, len(self.grid.rows))
         if self.grid.rows:
             self.call_after_refresh(self._show_cell)
 

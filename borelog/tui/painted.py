@@ -85,7 +85,12 @@ class Painted(ScrollView, _Themed, can_focus=True):
 
     def on_resize(self) -> None:
         """Rows stay, width follows."""
-        self.virtual_size = Size(self.size.width, len(self.lines))
+        self.virtual_size = Size(self.size.width, self.row_count)
+
+    @property
+    def row_count(self) -> int:
+        """Lines there are, seen or not."""
+        return len(self.lines)
 
     def render_line(self, y: int) -> Strip:
         """One row."""

@@ -71,7 +71,11 @@ async def _settle(app: object, pilot: object) -> None:
     """Wait until nothing is being worked out."""
     for _ in range(400):
         await pilot.pause(0.02)  # type: ignore[attr-defined]
-        if not app.desk.busy and all(w.is_finished or w.group == "watch" for w in app.workers):  # type: ignore[attr-defined]
+        if (
+            not app.desk.busy
+            and all(w.is_finished for w in app.workers)
+            and (app.desk.verdict or not app.desk.id)
+        ):  # type: ignore[attr-defined]
             await pilot.pause(0.05)  # type: ignore[attr-defined]
             return
 

@@ -40,14 +40,8 @@ class LogbookRoom(Room):
         yield Input(placeholder="s: search everything recorded", id="search")
         yield Choices(id="list")
 
-    def on_mount(self) -> None:
-        """List at once."""
-        super().on_mount()
-        self.reload()
-
     def on_screen_resume(self) -> None:
         """The list may have changed."""
-        super().on_screen_resume()
         self.reload()
 
     def reload(self) -> None:

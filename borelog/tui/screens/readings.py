@@ -54,7 +54,6 @@ class ReadingsRoom(Room):
 
     def on_screen_resume(self) -> None:
         """Come to the cylinder in hand, and to the entry that was asked for."""
-        super().on_screen_resume()
         self.call_after_refresh(self.come)
 
     def come(self) -> None:

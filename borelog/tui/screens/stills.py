@@ -100,7 +100,6 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
             self.run_at = next((k for k, r in enumerate(found) if r.key == self.desk.cylinder), self.run_at)
             self.still_at = 0
         self._seen_cylinder = self.desk.cylinder
-        super().on_screen_resume()
 
     def take(self, sha256: str) -> bool:
         """Take a still in hand by its digest."""
@@ -146,7 +145,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         if coverage.display:
             cylinder = run.key if isinstance(run.key, int) else None
             lines, _ = view.coverage_lines(
-                desk.inspection, cylinder, run.stills, coverage.size.width - 2 or room - 4
+                desk.inspection, cylinder, run.stills, min(76, (coverage.size.width or room) - 2)
             )
             coverage.set_entries([(line,) for line in lines])
         self.show_state()

@@ -87,9 +87,9 @@ def _lines(row: Any, room: int) -> tuple[Line, ...]:
     )
     second = (
         Span("     "),
-        worst._replace(text=padded(worst.text, max(10, room - 5 - 38))),
-        Span(padded(call.text, 28), call.role),
-        left,
+        worst._replace(text=padded(worst.text, max(10, room - 5 - 44))),
+        Span(padded(call.text, 30), call.role),
+        left._replace(text=padded(left.text, 14, right=True)),
     )
     return head, second, ()
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from borelog.engine.engine import Engine
@@ -189,11 +190,18 @@ def _squeeze(figure: Figure, body: int, top: float) -> Line:
     return (*bar(figure, top, wide), Span(" "), words, Span(cut(share, max(0, left)), "quiet"))
 
 
+_SHORT = {"finding": "found", "looked at": "looked"}
+
+
 def chip(figure: Figure, label: str, room: int) -> Span:
     """A figure in exactly ``room`` cells; a blank and a bad figure fill them in their own colour."""
     span = figure_span(figure, label)
-    if figure.status == "missing" and cells(span.text) > room:
-        span = span._replace(text=f" {STATUS['missing'][0]} {label or 'verdict'} blank ")
+    if cells(span.text) > room and figure.status == "missing":
+        span = span._replace(text=f" {STATUS['missing'][0]} {_SHORT.get(label, label) or 'verdict'} blank ")
+    elif cells(span.text) > room - 1 and figure.short:
+        span = figure_span(replace(figure, text=figure.short), label)
+    elif cells(span.text) > room - 1:
+        span = figure_span(figure, "" if label in ("plug", "finding") else _SHORT.get(label, label))
     text = span.text if span.weight == "loud" else f" {span.text}"
     return span._replace(text=padded(text, room))
 
@@ -215,25 +223,22 @@ def _big_card(s: Standing, label: str, picked: bool, room: int, high: int, top: 
     text = figure.text.split(" ")[0] if figure.value is not None else ""
     value = large_digits(text, scale) if text else ()
     unit = figure.text.partition(" ")[2]
-    glyph, role = STATUS[s.worst]
     lines: list[Line] = []
-    for k in range(len(rows)):
-        head = Span(f" {rows[k]} ", "ink", "pick" if picked else "bold")
+    for k, row in enumerate(rows):
+        head = (
+            Span(" ┃ " if picked else "   ", "ink", "bold"),
+            Span(row, "ink" if picked else "quiet", "bold"),
+        )
         if value:
-            tail: Line = (
-                Span(f"  {value[k]}", STATUS[figure.status][1], "bold"),
-                Span(f" {unit}" if k == len(rows) - 1 else "", "quiet"),
-            )
+            unit_here = f" {unit}" if k == len(rows) - 1 else ""
+            tail: Line = (Span(f"   {value[k]}", STATUS[figure.status][1], "bold"), Span(unit_here, "quiet"))
         else:
             tail = (
-                Span("  "),
-                Span(
-                    f" {STATUS['missing'][0]} {figure.text} " if k == 1 else " " * (cells(figure.text) + 4),
-                    "blank",
-                    "loud",
-                ),
+                (Span("   "), Span(f" {STATUS['missing'][0]} compression {figure.text} ", "blank", "loud"))
+                if k == 1
+                else ()
             )
-        lines.append(fitted((head, *tail), room))
+        lines.append(fitted((*head, *tail), room))
     word = (
         s.finding
         if s.finding.status in ("bad", "watch")
@@ -241,7 +246,8 @@ def _big_card(s: Standing, label: str, picked: bool, room: int, high: int, top: 
         if s.leak.status != "missing"
         else s.leader
     )
-    lines.append(fitted((Span(f" {glyph} ", role, "bold"), figure_span(word)), room))
+    mark_edge = Span(" ┃ " if picked else "   ", "ink", "bold")
+    lines.append(fitted((mark_edge, figure_span(word, "leak" if word is s.leak else "")), room))
     while len(lines) < high:
         lines.append((Span(" " * room),))
     return lines[:high]

@@ -33,6 +33,7 @@ class Figure:
     share: float | None = None
     error: float | None = None
     limit: float | None = None
+    short: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,10 @@ def _leak(inspection: Inspection, cylinder: int) -> Figure:
     shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
     status = "doubt" if b.doubt else next(s for edge, s in _LEAK_STATUS if leak.percent < edge)
     words = f"{shown} {air}".strip()
-    return Figure(words, status, f"{leak.percent:.0f} % lost {air}".strip(), reading.id, leak.percent)
+    short = f"{leak.percent:.0f}% {air}".strip()
+    return Figure(
+        words, status, f"{leak.percent:.0f} % lost {air}".strip(), reading.id, leak.percent, short=short
+    )
 
 
 def _plug(inspection: Inspection, cylinder: int) -> Figure:
