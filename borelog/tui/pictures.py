@@ -9,11 +9,19 @@ import asyncio
 import re
 import sys
 import tempfile
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 from borelog.acts.bench import open_bench
 from borelog.tui.keymap import Settings, keys_in_force
 from borelog.tui.views.helping import keys_page
+
+if TYPE_CHECKING:
+    from textual.pilot import Pilot
+
+    from borelog.tui.app import Screens
+    from borelog.tui.screens.pack import PackRoom
 
 # file name -> (columns, rows), theme, keys from the cylinders of the first demo engine
 SHOTS: dict[str, tuple[tuple[int, int], str, tuple[str, ...]]] = {
@@ -56,6 +64,9 @@ async def shoot(folder: Path, out: Path, names: tuple[str, ...] = ()) -> list[Pa
             for key in keys:
                 await pilot.press(key)
                 await _settle(app, pilot)
+            if "pack" in app.rooms:
+                pack = cast("PackRoom", app.rooms["pack"])
+                pack.plan = replace(pack.plan, folder="~/packs")
             app.room_now().say("")
             app.desk.saved_at = ""
             app.room_now().show()
@@ -67,16 +78,13 @@ async def shoot(folder: Path, out: Path, names: tuple[str, ...] = ()) -> list[Pa
     return made
 
 
-async def _settle(app: object, pilot: object) -> None:
+async def _settle(app: Screens, pilot: Pilot[None]) -> None:
     """Wait until nothing is being worked out."""
-    for _ in range(400):
-        await pilot.pause(0.02)  # type: ignore[attr-defined]
-        if (
-            not app.desk.busy
-            and all(w.is_finished for w in app.workers)
-            and (app.desk.verdict or not app.desk.id)
-        ):  # type: ignore[attr-defined]
-            await pilot.pause(0.05)  # type: ignore[attr-defined]
+    for _ in range(600):
+        await pilot.pause(0.02)
+        idle = not app.desk.busy and all(w.is_finished for w in app.workers)
+        if idle and (app.desk.verdict or not app.desk.id):
+            await pilot.pause(0.05)
             return
 
 

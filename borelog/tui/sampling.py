@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from borelog.tui.viewport import Viewport
 
@@ -101,7 +101,7 @@ def wiped(left: Pixels, right: Pixels, share: float) -> Pixels:
 
 
 def tinted(
-    base: Pixels, change: NDArray[np.float32], colours: tuple[tuple[int, int, int], tuple[int, int, int]]
+    base: Pixels, change: NDArray[Any], colours: tuple[tuple[int, int, int], tuple[int, int, int]]
 ) -> Pixels:
     """A grey picture with what got darker and what got brighter laid over it in two colours.
 

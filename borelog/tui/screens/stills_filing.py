@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from textual import work
 from textual.worker import get_current_worker
 
+from borelog.acts.filing import FilingError
 from borelog.acts.whereabouts import Spot, be_at
 from borelog.marks.places import Place, place_words
 from borelog.text import BorelogError, one_line
@@ -21,6 +23,17 @@ from borelog.tui.views import stills as view
 
 if TYPE_CHECKING:
     from borelog.tui.picture import Picture
+
+
+FILMS = (".avi", ".mp4", ".mov", ".mkv")
+
+
+def added_words(added: Any) -> str:
+    """What taking in did, in one sentence."""
+    words = f"{len(added.filed)} taken in"
+    aside = sum(bool(f.aside) for f in added.filed)
+    words += f", {aside} of them set aside" if aside else ""
+    return words + (f"; refused: {added.refused[0].name}: {added.refused[0].why}" if added.refused else "")
 
 
 class FilingActs(Room):
@@ -105,6 +118,8 @@ class FilingActs(Room):
         """Set aside, or bring back."""
         from borelog.acts.filing import place_still
 
+        if self.stop_taking():
+            return
         still, desk = self.still, self.desk
         if still is None:
             return
@@ -180,41 +195,114 @@ class FilingActs(Room):
         def answered(values: dict[str, str] | None) -> None:
             if values:
                 to = values["to"].strip()
+                path = Path(values["path"].strip()).expanduser()
                 self.say("taking in ...")
-                self._take(str(Path(values["path"].strip()).expanduser()), int(to) if to else None)
+                if path.suffix.lower() in FILMS:
+                    self._take_film(path, int(to) if to else None)
+                elif not to and path.is_dir() and self.desk.engine:
+                    self._propose(str(path))
+                else:
+                    self._take(str(path), int(to) if to else None)
 
         self.app.push_screen(
             Ask(
                 "Take in pictures",
                 fields,
-                words="Originals are kept byte for byte. Doubles and black frames are set aside, never lost.",
+                words="Originals are kept byte for byte. Doubles and black frames are set aside, never lost. A whole card is cut into cylinders for you to accept.",
                 check=check,
             ),
             answered,
         )
 
+    def _progress(self, words: str) -> Callable[[int, int], None]:
+        worker, app = get_current_worker(), self.app
+
+        def tell(done: int, total: int) -> None:
+            if worker.is_cancelled:
+                raise FilingError("stopped; what was taken in until then stays")
+            app.call_from_thread(self.say, f"{words} {done} of {total} (x stops)")
+
+        return tell
+
+    def stop_taking(self) -> bool:
+        """Stop what is being taken in; False if nothing is."""
+        running = [w for w in self.workers if w.group == "take" and w.is_running]
+        for worker in running:
+            worker.cancel()
+        return bool(running)
+
+    def _done(self, words: str, role: str = "quiet") -> None:
+        """Say how it ended, and show what came in."""
+        self.screens.long_job = False
+        self.screens.do(lambda: None, one_line(words, 300)) if role == "quiet" else self.say(
+            one_line(words, 300), role
+        )
+
+    @work(thread=True, group="take", exit_on_error=False)
+    def _propose(self, path: str) -> None:
+        from borelog.acts.picturing import propose
+
+        self.screens.long_job = True
+        try:
+            card = propose(self.desk.bench, self.desk.id, [path], self._progress("looking at"))
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self._done, str(error), "bad")
+            return
+        self.app.call_from_thread(self._proposed, card)
+
+    def _proposed(self, card: Any) -> None:
+        from borelog.tui.screens.card import CardPage
+
+        self.screens.long_job = False
+        self.say("")
+        def answered(kept: Any) -> None:
+            if kept is not None:
+                self._file_card(kept)
+
+        self.app.push_screen(CardPage(self.desk.bench, self.desk.id, card), answered)
+
+    @work(thread=True, group="take", exit_on_error=False)
+    def _file_card(self, card: Any) -> None:
+        from borelog.acts.picturing import accept
+
+        try:
+            added = accept(self.desk.bench, self.desk.id, card)
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self._done, str(error), "bad")
+            return
+        self.app.call_from_thread(self._done, added_words(added))
+
     @work(thread=True, group="take", exit_on_error=False)
     def _take(self, path: str, cylinder: int | None) -> None:
         from borelog.acts.filing import add_pictures
 
-        bench, id_ = self.desk.bench, self.desk.id
-        say = self.app.call_from_thread
+        self.screens.long_job = True
         try:
             added = add_pictures(
-                bench,
-                id_,
-                [path],
-                cylinder=cylinder,
-                progress=lambda n, of: say(self.say, f"taking in {n} of {of}"),
+                self.desk.bench, self.desk.id, [path], cylinder=cylinder, progress=self._progress("taking in")
             )
         except (BorelogError, OSError) as error:
-            say(self.say, one_line(str(error), 200), "bad")
+            self.app.call_from_thread(self._done, str(error), "bad")
             return
-        words = f"{len(added.filed)} taken in"
-        aside = sum(bool(f.aside) for f in added.filed)
-        words += f", {aside} of them set aside" if aside else ""
-        words += f"; refused: {added.refused[0].name}: {added.refused[0].why}" if added.refused else ""
-        say(self.screens.do, lambda: None, one_line(words, 300))
+        self.app.call_from_thread(self._done, added_words(added))
+
+    @work(thread=True, group="take", exit_on_error=False)
+    def _take_film(self, path: Path, cylinder: int | None) -> None:
+        from borelog.acts.picturing import add_film
+
+        self.screens.long_job = True
+        try:
+            added = add_film(
+                self.desk.bench,
+                self.desk.id,
+                path,
+                cylinder=cylinder,
+                progress=self._progress("looking through the film"),
+            )
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self._done, str(error), "bad")
+            return
+        self.app.call_from_thread(self._done, added_words(added))
 
     def act_watch(self) -> None:
         """Watch a folder, or stop watching."""

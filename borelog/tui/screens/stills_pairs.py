@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal, cast
 
 from textual import work
 from textual.timer import Timer
 from textual.worker import get_current_worker
 
 from borelog.logbook.entries import Mark
-from borelog.marks.shapes import Polygon
+from borelog.marks.shapes import Shape
 from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Choose
 from borelog.tui.base import Room
@@ -25,6 +26,22 @@ if TYPE_CHECKING:
 WAYS = ("side by side", "wipe", "blink", "change map")
 BLINK_SECONDS = 0.5
 """Two pictures a second change: under three flashes a second (WCAG 2.2, 2.3.1)."""
+
+
+def looked_at(view_id: str) -> Literal["bore", "wall", "crown", "roof"]:
+    """How a still filed to a view looks at its part, for the suggestions."""
+    if view_id in ("crown", "crown_edge"):
+        return "crown"
+    return "roof" if view_id in ("chamber", "exhaust_valve", "intake_valve") else "bore"
+
+
+@dataclass(frozen=True, slots=True)
+class Suggested:
+    """A shape to be taken as a finding or thrown away: its words, and the method with its version that proposed it."""
+
+    shape: Shape
+    words: str
+    method: str
 
 
 class Pair:
@@ -78,7 +95,7 @@ class PairActs(Room):
         self.way = 0
         self.blink_on = False
         self.blink: Timer | None = None
-        self.suggestions: list[Any] = []
+        self.suggestions: list[Suggested] = []
         self.suggest_at = 0
 
     def pair_words(self) -> str:
@@ -89,13 +106,16 @@ class PairActs(Room):
                 "" if self.pair.accepted else ", NOT aligned"
             )
         if self.suggestions:
-            words += f" · suggestion {self.suggest_at + 1} of {len(self.suggestions)}: y yes, q no"
+            held = self.suggestions[min(self.suggest_at, len(self.suggestions) - 1)]
+            words += (
+                f" · suggestion {self.suggest_at + 1} of {len(self.suggestions)}, {held.words}: y yes, q no"
+            )
         return words.strip(" ·")
 
     def suggested(self) -> tuple[Drawn, ...]:
         """Suggestions as broken outlines, the one in hand marked."""
         return tuple(
-            Drawn(region.outline, f"?{k + 1}", "watch", True, k == self.suggest_at)
+            Drawn(region.shape, f"?{k + 1}", "watch", True, k == self.suggest_at)
             for k, region in enumerate(self.suggestions)
         )
 
@@ -155,12 +175,16 @@ class PairActs(Room):
         if self.still is None or self.still.sha256 != later:
             return
         self.pair, self.way = pair, 0
-        self.suggestions, self.suggest_at = list(pair.regions), 0
+        from borelog.stills.change import METHOD, VERSION
+
+        words = ("became darker", "became lighter")
+        self.suggestions = [
+            Suggested(r.outline, words[r.lighter], f"{METHOD} {VERSION}") for r in pair.regions
+        ]
+        self.suggest_at = 0
         n = len(pair.regions)
-        words = f"{n} place{'s' if n != 1 else ''} different; dirt, oil and light differ as well"
-        self.say(
-            words if pair.accepted else f"not aligned: {pair.why}", "quiet" if pair.accepted else "watch"
-        )
+        said = f"{n} place{'s' if n != 1 else ''} different; dirt, oil and light differ as well"
+        self.say(said if pair.accepted else f"not aligned: {pair.why}", "quiet" if pair.accepted else "watch")
         self.show_pair()
 
     def act_pair_way(self) -> None:
@@ -265,31 +289,37 @@ class PairActs(Room):
         if still is None:
             return
         self.say("looking ...")
-        self._suggest(still.sha256)
+        self._suggest(still.sha256, still.place.view if still.place else "")
 
     @work(thread=True, exclusive=True, group="suggest", exit_on_error=False)
-    def _suggest(self, sha256: str) -> None:
+    def _suggest(self, sha256: str, view_id: str) -> None:
         from borelog.stills.intake import decode_file
         from borelog.stills.suggest import suggest
 
         worker = get_current_worker()
         try:
             bgr, _ = decode_file(self.desk.bench.journal.pictures.path(sha256))
-            found = suggest(bgr, cancelled=lambda: worker.is_cancelled)
+            found = suggest(bgr, looked_at(view_id), cancelled=lambda: worker.is_cancelled)
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
             return
+        taken = []
+        for item in found.items:
+            about = item.as_dict()
+            taken.append(Suggested(item.shape, str(about["words"]), f"{about['method']} {about['version']}"))
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._suggestions, sha256, list(found))
+            self.app.call_from_thread(self._suggestions, sha256, taken, found.text().splitlines()[-1])
 
-    def _suggestions(self, sha256: str, found: list[Any]) -> None:
+    def _suggestions(self, sha256: str, found: list[Suggested], words: str) -> None:
         if self.still is not None and self.still.sha256 == sha256:
             self.suggestions, self.suggest_at = found, 0
-            self.say(f"{len(found)} places to look at: y takes one as a finding, q throws it away")
+            self.say(
+                f"{len(found)} to look at: y takes one, q throws it away" if found else one_line(words, 160)
+            )
             self.show_marks()
             self.show_state()
 
-    def _suggestion(self) -> Any:
+    def _suggestion(self) -> Suggested | None:
         if not self.suggestions:
             self.say("nothing is suggested: b looks for places, l compares with another still", "watch")
             return None
@@ -301,8 +331,7 @@ class PairActs(Room):
         region, still = self._suggestion(), self.still
         if region is None or still is None:
             return
-        mark = Mark(still.sha256, Polygon(region.outline.points), "", {})
-        method = one_line(getattr(region, "method", "") or "change between two stills", 60)
+        mark = Mark(still.sha256, region.shape, region.words, {})
 
         def then(outcome: Any) -> None:
             if not outcome.failed and region in self.suggestions:
@@ -310,7 +339,7 @@ class PairActs(Room):
                 self.show_marks()
                 self.show_state()
 
-        questions.finding(self, still.cylinder, (mark,), still.place, method, then)
+        questions.finding(self, still.cylinder, (mark,), still.place, region.method, then)
 
     def act_drop_region(self) -> None:
         """The suggestion in hand is thrown away."""
