@@ -14,6 +14,40 @@ FILE = "journal.sqlite"
 WAIT_MS = 5000
 
 
+LONGEST = 64 << 20
+"""Bytes in the longest value that is read: a damaged length must not ask for gigabytes."""
+
+
+class Budget:
+    """An end to every piece of work in the database: the pages of a damaged file may point at each other in a circle.
+
+    The work allowed is many times what reading the whole file takes; ``renew`` at the beginning of each piece.
+    """
+
+    STEP = 1_000_000
+
+    def __init__(self, connection: sqlite3.Connection) -> None:
+        pages = connection.execute("PRAGMA page_count").fetchone()[0]
+        size = pages * connection.execute("PRAGMA page_size").fetchone()[0]
+        self._allowed = 30 + size // (4 * self.STEP)
+        self._used = 0
+        connection.set_progress_handler(self._step, self.STEP)
+
+    def _step(self) -> bool:
+        self._used += 1
+        return self._used > self._allowed
+
+    def renew(self) -> None:
+        """A new piece of work begins."""
+        self._used = 0
+
+
+def sound(connection: sqlite3.Connection) -> str:
+    """What SQLite finds wrong with the file's structure; '' if nothing."""
+    said = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+    return "" if said == "ok" else one_line(said, 80)
+
+
 def connect(folder: Path, *, create: bool, read_only: bool) -> sqlite3.Connection:
     """A connection with every setting of the protocol set and read back.
 
@@ -64,6 +98,7 @@ def _bare(connection: sqlite3.Connection) -> bool:
 
 
 def _settle(connection: sqlite3.Connection, folder: Path, *, read_only: bool) -> None:
+    connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, LONGEST)
     connection.execute("PRAGMA foreign_keys=ON")
     connection.execute("PRAGMA recursive_triggers=ON")  # so that REPLACE cannot go round the triggers
     connection.execute("PRAGMA trusted_schema=OFF")

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from borelog.logbook import chain, connection, schema, summaries, volumes, writers
 from borelog.logbook.entries import Correct, EntryError, StillFiled, Stored, decode
-from borelog.logbook.errors import LogbookError
+from borelog.logbook.errors import DAMAGE, LogbookError
 from borelog.logbook.fold import fold
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.merging import stills_of
@@ -71,14 +71,16 @@ def examine(folder: Path, *, deep: bool = True) -> tuple[Ailment, ...]:
     stills = _Filed()
     with closing(db):
         try:
+            budget = connection.Budget(db)
             db.execute("BEGIN")  # one state of the journal for the whole look
             found.extend(_database(db))
             for number, id_, entries in _inspections(db, found):
+                budget.renew()
                 folded = fold(entries, id_)
                 found.extend(_derived(db, number, folded))
                 stills.note(number, entries, folded)
             found.extend(_set_back(db, folder))
-        except sqlite3.Error as error:
+        except DAMAGE as error:
             what = f"the journal cannot be read through ({one_line(str(error), 80)})"
             return (*found, Ailment("damaged journal", what, BACKUP))
     pictures = Pictures(folder)
@@ -136,12 +138,16 @@ def _inspections(db: sqlite3.Connection, found: list[Ailment]) -> Iterator[tuple
     """Every inspection's readable entries; what is wrong with entries is added to ``found`` on the way."""
     for number, id_ in db.execute("SELECT number, id FROM inspection ORDER BY number").fetchall():
         entries: list[Stored] = []
+        before = 0
         for row, writer, count, clock, entry, digest, raw in db.execute(
             "SELECT row, writer, number, clock, id, digest, raw FROM entry WHERE inspection=? ORDER BY row",
             (number,),
         ):
+            if row <= before:
+                raise sqlite3.DatabaseError("its pages lead in a circle")
+            before = row
             try:
-                stored = decode(bytes(raw), digest)
+                stored = decode(raw, digest)
             except EntryError:
                 what = f"inspection {number}: row {row} is no entry any more"
                 found.append(Ailment("changed entry", what, BACKUP))

@@ -14,7 +14,7 @@ import msgspec
 
 from borelog.marks.places import Place
 from borelog.marks.shapes import Shape
-from borelog.text import BorelogError
+from borelog.text import BorelogError, one_line
 
 Scalar: TypeAlias = str | int | float | bool | None
 
@@ -384,6 +384,7 @@ class Stored(msgspec.Struct, frozen=True, gc=False):
 _encoder = msgspec.json.Encoder(order="sorted")
 _decoder = msgspec.json.Decoder(Entry)
 _raw_decoder = msgspec.json.Decoder(_Raw)
+_UNREADABLE = (msgspec.MsgspecError, ValueError, RecursionError)
 _kind_decoder = msgspec.json.Decoder(_Kind)
 
 
@@ -407,14 +408,18 @@ def decode(raw: bytes, digest: str = "") -> Stored:
     EntryError
         If the bytes are no entry at all.
     """
+    if not isinstance(raw, bytes):  # a damaged database gives anything
+        raise EntryError("an entry of the journal is not made of bytes; run 'borelog doctor'")
     try:
         entry = _decoder.decode(raw)
         return Stored(entry, entry.body, raw, digest or digest_of(raw))
-    except msgspec.DecodeError:
+    except _UNREADABLE:
         pass
     try:
         loose = _raw_decoder.decode(raw)
         kind = _kind_decoder.decode(loose.body).kind
-    except (msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise EntryError(f"an entry of the journal cannot be read ({error}); run 'borelog doctor'") from error
+    except _UNREADABLE as error:
+        raise EntryError(
+            f"an entry of the journal cannot be read ({one_line(str(error), 120)}); run 'borelog doctor'"
+        ) from error
     return Stored(loose, Unknown(kind, bytes(loose.body)), raw, digest or digest_of(raw))

@@ -79,6 +79,16 @@ _SQLITE = (
         "the journal in {where} is damaged; run 'borelog doctor' and take a copy before anything else",
     ),
     (
+        "interrupted",
+        NotUnderstood,
+        "the journal in {where} is damaged: its pages lead in a circle; run 'borelog doctor' and take it from a backup",
+    ),
+    (
+        "too big",
+        LogbookError,
+        "that is more than one entry can hold (64 MB), so it was not saved; file it as a still or in parts",
+    ),
+    (
         "entries are never",
         LogbookError,
         "entries are never changed or removed; correct or withdraw them instead",
@@ -98,13 +108,17 @@ _OS = {
 }
 
 
+DAMAGE = (sqlite3.Error, OSError, UnicodeError)
+"""What disk and database raise; the last where a damaged database puts stray bytes into SQLite's own message."""
+
+
 def plain(error: BaseException, where: Path | str) -> LogbookError:
     """The plain sentence for an error of SQLite or of the operating system."""
     shown = one_line(str(where), 200)
     if isinstance(error, OSError) and error.errno in _OS:
         kind, text = _OS[error.errno]
         return kind(text.format(where=shown, what=one_line(str(error.filename or ""), 120)))
-    said = str(error).lower()
+    said = "malformed" if isinstance(error, UnicodeError) else str(error).lower()
     for sign, kind, text in _SQLITE:
         if sign in said:
             return kind(text.format(where=shown))
@@ -116,5 +130,5 @@ def plainly(where: Path | str) -> Iterator[None]:
     """Turn errors of disk and database inside the block into one plain sentence."""
     try:
         yield
-    except (sqlite3.Error, OSError) as error:
+    except DAMAGE as error:
         raise plain(error, where) from error

@@ -43,7 +43,7 @@ from borelog.logbook.entries import (
     digest_of,
     encode,
 )
-from borelog.logbook.errors import DiskFailed, LogbookError, plain, plainly
+from borelog.logbook.errors import DAMAGE, DiskFailed, LogbookError, plain, plainly
 from borelog.logbook.fold import fold
 from borelog.logbook.reader import WHEREABOUTS, Reader
 from borelog.logbook.summaries import Said
@@ -70,7 +70,8 @@ class Journal(Reader):
         super().__init__(folder, db)
         self.read_only = read_only
         self.unsaved: list[tuple[str, Known, str, str]] = []
-        self.warnings = tuple(filter(None, [volumes.synced(folder), writers.set_back_words(db, folder)]))
+        with plainly(folder):
+            self.warnings = tuple(filter(None, [volumes.synced(folder), writers.set_back_words(db, folder)]))
         self._hold = hold
         self._writer = ""
         self._mark: writers.Mark | None = None
@@ -101,13 +102,13 @@ class Journal(Reader):
                     hold.release()
                 migrating.migrate(folder, db)
                 hold = locks.share(folder)
+            return cls(folder, db, hold, read_only=read_only)
         except BaseException:
             if hold is not None:
                 hold.release()
             if db is not None:
                 db.close()
             raise
-        return cls(folder, db, hold, read_only=read_only)
 
     @property
     def writer(self) -> str:
@@ -339,12 +340,13 @@ class Journal(Reader):
                 refusal.unsaved = True
                 raise refusal
             try:
+                self._budget.renew()
                 self._db.execute("BEGIN IMMEDIATE")
                 yield
                 self._db.execute("COMMIT")
             except BaseException as error:
                 self._roll_back()
-                if not isinstance(error, sqlite3.Error | OSError):
+                if not isinstance(error, DAMAGE):
                     raise
                 told = plain(error, self.folder)
                 told.unsaved = True

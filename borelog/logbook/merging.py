@@ -9,9 +9,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from borelog.logbook import chain
+from borelog.logbook import chain, connection
 from borelog.logbook.entries import EntryError, StillFiled, Stored, decode
-from borelog.logbook.errors import Conflict, LogbookError
+from borelog.logbook.errors import Conflict, LogbookError, NotUnderstood
 from borelog.logbook.fold import fold
 from borelog.text import one_line
 
@@ -93,6 +93,10 @@ def merge_logbook(journal: Journal, folder: Path) -> Merged:
     missing: set[str] = set()
     copied = 0
     with _Journal.open(folder, read_only=True) as other:
+        if wrong := connection.sound(other._db):
+            raise NotUnderstood(
+                f"the other logbook is damaged ({wrong}); nothing was taken in. Restore it from a backup"
+            )
         own = set(journal.ids())
         for id_ in other.ids():
             try:

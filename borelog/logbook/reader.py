@@ -5,10 +5,12 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from borelog.logbook import chain, summaries
+from borelog.logbook import chain, connection, summaries
 from borelog.logbook.entries import Scalar, Stored, decode
 from borelog.logbook.errors import LogbookError, plainly
 from borelog.logbook.fold import fold
@@ -44,6 +46,13 @@ class Reader:
         self._own = 0
         self._held: dict[int, _Held] = {}
         self._guard = threading.RLock()
+        self._budget = connection.Budget(db)
+
+    @contextmanager
+    def _reading(self) -> Iterator[None]:
+        with self._guard, plainly(self.folder):
+            self._budget.renew()
+            yield
 
     def _number(self, inspection: str) -> int:
         row = self._db.execute("SELECT number FROM inspection WHERE id=?", (inspection,)).fetchone()
@@ -58,23 +67,27 @@ class Reader:
         self._held[number] = held
         while len(self._held) > KEPT:
             del self._held[next(iter(self._held))]
-        rows = self._db.execute(
-            "SELECT row, raw, digest FROM entry WHERE inspection=? AND row>? ORDER BY row",
-            (number, held.last),
-        ).fetchall()
-        if rows:
-            held.entries = held.entries + [decode(raw, digest) for _, raw, digest in rows]
-            held.last, held.folded = rows[-1][0], None
+        fresh: list[Stored] = []
+        last = held.last
+        for row, raw, digest in self._db.execute(
+            "SELECT row, raw, digest FROM entry WHERE inspection=? AND row>? ORDER BY row", (number, last)
+        ):
+            if row <= last:
+                raise sqlite3.DatabaseError("malformed")  # a damaged file may give the same rows without end
+            fresh.append(decode(raw, digest))
+            last = row
+        if fresh:
+            held.entries, held.last, held.folded = held.entries + fresh, last, None
         return held
 
     def entries(self, inspection: str) -> list[Stored]:
         """All entries of an inspection in order of arrival here."""
-        with self._guard, plainly(self.folder):
+        with self._reading():
             return list(self._load(self._number(inspection)).entries)
 
     def inspection(self, inspection: str) -> Inspection:
         """The inspection as it stands; folded again only after something came in."""
-        with self._guard, plainly(self.folder):
+        with self._reading():
             held = self._load(self._number(inspection))
             if held.folded is None:
                 held.folded = fold(held.entries, inspection)
@@ -82,17 +95,17 @@ class Reader:
 
     def ids(self) -> list[str]:
         """Ids of all inspections by short number."""
-        with self._guard, plainly(self.folder):
+        with self._reading():
             return [row[0] for row in self._db.execute("SELECT id FROM inspection ORDER BY number")]
 
     def number(self, inspection: str) -> int:
         """The short number of an inspection in this logbook."""
-        with self._guard, plainly(self.folder):
+        with self._reading():
             return self._number(inspection)
 
     def head(self, inspection: str) -> str:
         """The digest of the state of an inspection's journal."""
-        with self._guard, plainly(self.folder):
+        with self._reading():
             return chain.head_digest(summaries.heads(self._db, self._number(inspection)))
 
     def summaries(self, tables: str | None = None) -> list[Summary]:
@@ -103,7 +116,7 @@ class Reader:
         tables
             Digest of the tables in use; what was said with others counts as nothing said. None: any.
         """
-        with self._guard, plainly(self.folder):
+        with self._reading():
             return summaries.listed(self._db, tables)
 
     def find(self, text: str) -> str:
@@ -139,7 +152,7 @@ class Reader:
 
     def version(self) -> int:
         """A number that changes whenever anybody wrote to the logbook."""
-        with self._guard, plainly(self.folder):
+        with self._reading():
             return int(self._db.execute("PRAGMA data_version").fetchone()[0]) * (1 << 32) + self._own
 
     def whereabouts(self) -> dict[str, Scalar]:

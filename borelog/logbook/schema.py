@@ -26,6 +26,7 @@ CREATE TABLE entry (
     raw BLOB NOT NULL,
     UNIQUE (inspection, writer, number)
 ) STRICT;
+CREATE INDEX entry_of_inspection ON entry (inspection);
 CREATE TRIGGER entry_never_changed BEFORE UPDATE ON entry
 BEGIN SELECT RAISE(ABORT, 'entries are never changed'); END;
 CREATE TRIGGER entry_never_removed BEFORE DELETE ON entry

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from borelog.logbook.entries import Stored, Unknown, decode
-from borelog.logbook.errors import plainly
 from borelog.logbook.fold import in_order, undone
 from borelog.text import one_line
 
@@ -23,7 +22,8 @@ STANDS, REPLACED, WITHDRAWN, UNDONE = "stands", "replaced", "withdrawn", "undone
 class Hit:
     """An entry in which all the words were found.
 
-    ``words`` is cleaned text around the first find; ``state`` is 'stands', 'replaced', 'withdrawn' or 'undone'.
+    All text is cleaned for showing; ``words`` is what stands around the first find; ``state`` is 'stands', 'replaced',
+    'withdrawn' or 'undone'.
     """
 
     inspection: str
@@ -45,7 +45,7 @@ def search(reader: Reader, text: str, limit: int = 200) -> tuple[Hit, ...]:
     if not wanted:
         return ()
     found: list[tuple[Stored, str]] = []
-    with reader._guard, plainly(reader.folder):
+    with reader._reading():
         for raw, digest in reader._db.execute("SELECT raw, digest FROM entry ORDER BY row DESC"):
             folded = raw.decode("utf-8", "replace").casefold()
             if not all(_escaped(word) in folded for word in wanted):
@@ -63,9 +63,9 @@ def search(reader: Reader, text: str, limit: int = 200) -> tuple[Hit, ...]:
         if id_ not in states:
             states[id_] = standing(reader, id_)
         e = stored.entry
-        name = reader.inspection(id_).name
-        state = states[id_].get(e.id, STANDS)
-        out.append(Hit(id_, name, e.id, _kind(stored), _around(said, wanted[0]), e.who, e.at, state))
+        shown = (one_line(reader.inspection(id_).name, 80), e.id, one_line(_kind(stored), 40))
+        circumstances = (one_line(e.who, 40), one_line(e.at, 40), states[id_].get(e.id, STANDS))
+        out.append(Hit(id_, *shown, _around(said, wanted[0]), *circumstances))
     return tuple(out)
 
 

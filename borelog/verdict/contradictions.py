@@ -23,7 +23,11 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
             continue
         others = _against(said, tables, group, cylinder)
         words = f"{where(cylinder).capitalize()}: {_list(mine, tables)} does not go with {_list(others, tables) or 'the rest'}"
-        out.append(Contradiction(words=words, repeat=_repeat(mine, cylinder, tables), entries=said.entries_of((*mine, *others))))
+        out.append(
+            Contradiction(
+                words=words, repeat=_repeat(mine, cylinder, tables), entries=said.entries_of((*mine, *others))
+            )
+        )
     for (variable, cylinder), chance in sorted(posterior.spoiled.items(), key=lambda kv: -kv[1]):
         if chance <= ALARM:
             continue
@@ -34,11 +38,14 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
         )
         if not mine:
             continue
-        doubt = next((d for d in said.doubts if d.spoil.variable == variable and d.spoil.cylinder == cylinder), None)
-        because = f" ({doubt.words})" if doubt else ""
-        name = {"compression_dry": "the dry compression test", "compression_wet": "the wet compression test"}.get(
-            variable, f"leak-down on {cylinder}"
+        doubt = next(
+            (d for d in said.doubts if d.spoil.variable == variable and d.spoil.cylinder == cylinder), None
         )
+        because = f" ({doubt.words})" if doubt else ""
+        name = {
+            "compression_dry": "the dry compression test",
+            "compression_wet": "the wet compression test",
+        }.get(variable, f"leak-down on {cylinder}")
         entries = dict.fromkeys((doubt.entries if doubt else ()) + said.entries_of(mine))
         out.append(
             Contradiction(
@@ -51,7 +58,9 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
 
 
 def _of_group(said: Signs, tables: FaultTables, group: str, cylinder: int | None) -> tuple[Seen, ...]:
-    return tuple(s.seen for s in said.signs if s.seen.cylinder == cylinder and tables.items[s.seen.item].group == group)
+    return tuple(
+        s.seen for s in said.signs if s.seen.cylinder == cylinder and tables.items[s.seen.item].group == group
+    )
 
 
 def _against(said: Signs, tables: FaultTables, group: str, cylinder: int | None) -> tuple[Seen, ...]:
@@ -59,9 +68,15 @@ def _against(said: Signs, tables: FaultTables, group: str, cylinder: int | None)
     rows = [
         s.seen
         for s in said.signs
-        if s.seen.cylinder == cylinder and tables.items[s.seen.item].group != group and s.seen.how not in ("inferred", "told")
+        if s.seen.cylinder == cylinder
+        and tables.items[s.seen.item].group != group
+        and s.seen.how not in ("inferred", "told")
     ]
-    rows.sort(key=lambda s: -tables.items[s.item].states.index(s.state) / max(1, len(tables.items[s.item].states) - 1))
+    rows.sort(
+        key=lambda s: (
+            -tables.items[s.item].states.index(s.state) / max(1, len(tables.items[s.item].states) - 1)
+        )
+    )
     return tuple(rows[:2])
 
 
@@ -77,7 +92,11 @@ def _repeat(mine: tuple[Seen, ...], cylinder: int | None, tables: FaultTables) -
         return "look again, from another side and light"
     quick = min(tests, key=lambda t: t.minutes)
     on = f" on {cylinder}" if cylinder is not None else ""
-    return f"{quick.label}{on} again, {quick.minutes:g} minutes ({quick.note})" if quick.note else f"{quick.label}{on} again, {quick.minutes:g} minutes"
+    return (
+        f"{quick.label}{on} again, {quick.minutes:g} minutes ({quick.note})"
+        if quick.note
+        else f"{quick.label}{on} again, {quick.minutes:g} minutes"
+    )
 
 
 def _repeat_test(variable: str, cylinder: int | None) -> str:

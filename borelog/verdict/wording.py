@@ -28,7 +28,8 @@ def in_so_many(probability: float) -> str:
     if p <= 0.05:
         return "1 in 20 or less"
     best = min(
-        (Fraction(k, n) for n in _STEPS for k in range(1, n)), key=lambda f: (abs(float(f) - p), f.denominator)
+        (Fraction(k, n) for n in _STEPS for k in range(1, n)),
+        key=lambda f: (abs(float(f) - p), f.denominator),
     )
     return f"about {best.numerator} in {best.denominator}"
 

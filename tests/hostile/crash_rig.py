@@ -63,6 +63,7 @@ def write(folder: Path, tell: Callable[[str], None], rule: str, seed: int) -> No
                 continue
             journal.pictures.put(data)
             tell(f"- - {sha256}")  # the store alone promises as much
+            time.sleep(chance.uniform(0.0, 0.012))  # a plug is mostly pulled while nobody writes
             stored = journal.append(id_, body, who="rig")
             tell(f"{stored.entry.id} {stored.digest} {sha256}")
             stored = journal.append(id_, Note(str(chance.random())), who="rig")

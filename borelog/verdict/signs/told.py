@@ -26,5 +26,15 @@ def code_signs(inspection: Inspection) -> Iterator[Sign]:
         return
     how = "told" if all(way(r.how) == "told" for r in recorded) else "code"
     entries = tuple(r.id for r in recorded)
-    for (item, cylinder), state in codes.code_signs(read, engine).items():
-        yield Sign(net.Seen(item, cylinder, state, how), entries)
+    signs = codes.code_signs(read, engine)
+    named = any(item == "code_misfire" and state == "this_cylinder" for (item, _), state in signs.items())
+    for (item, cylinder), state in signs.items():
+        if item == "code_misfire" and state == "other_or_random":
+            # One code must not speak once for every cylinder: beside a named one it says nothing of the others, and
+            # alone it is no more than a hint for each.
+            if named:
+                yield Sign(net.Seen(item, cylinder, "none", how), entries)
+            else:
+                yield Sign(net.Seen(item, cylinder, state, "inferred"), entries)
+        else:
+            yield Sign(net.Seen(item, cylinder, state, how), entries)

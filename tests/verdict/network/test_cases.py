@@ -84,6 +84,8 @@ def test_worn_all_round_is_not_slipped_timing(tables: FaultTables) -> None:
     ranked = posterior.ranked_engine()
     assert ranked[0][0] == "worn_all"
     assert ranked[0][1] > 2 * ranked[1][1]
-    assert posterior.engine["timing_off"] < 0.05
+    assert posterior.engine["timing_off"] < 0.1
     nothing = posteriors(shape_of(case), Evidence(), tables)
-    assert posterior.cylinders[1]["worn_rings_bore"] > 5 * nothing.cylinders[1]["worn_rings_bore"]  # not looked at itself
+    assert (
+        posterior.cylinders[1]["worn_rings_bore"] > 5 * nothing.cylinders[1]["worn_rings_bore"]
+    )  # not looked at itself

@@ -58,7 +58,13 @@ def test_priors_a_v8_with_one_cylinder_examined_expects_little_in_the_other_seve
     seen: tuple[Seen, ...], tables: FaultTables
 ) -> None:
     posterior = posteriors(engine(8, 2), Evidence(seen), tables)
-    own = sum(p for c, by in posterior.cylinders.items() if c != 3 for f, p in by.items() if f not in (SOUND, BREACH))
+    own = sum(
+        p
+        for c, by in posterior.cylinders.items()
+        if c != 3
+        for f, p in by.items()
+        if f not in (SOUND, BREACH)
+    )
     elsewhere = own + sum(p for pair, p in posterior.breaches.items() if 3 not in pair)
     assert elsewhere < 1.5
 

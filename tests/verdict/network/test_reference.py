@@ -24,7 +24,7 @@ import pytest
 from borelog.knowledge.faults import FaultTables, restricted
 from borelog.verdict.network.posterior import posteriors, solve
 from borelog.verdict.network.problem import problem
-from borelog.verdict.network.types import Evidence, NetShape
+from borelog.verdict.network.types import Evidence, NetShape, Seen, Spoil
 from tests.verdict.network.conftest import engine, random_evidence
 from tests.verdict.network.reference import Reference
 
@@ -93,11 +93,11 @@ def cut(tables: FaultTables, cylinders: int) -> FaultTables:
     return restricted(tables, lambda f: f.id in FEW - left, lambda i: i.id in FEW_ITEMS)
 
 
-def compare(shape: NetShape, evidence: Evidence, tables: FaultTables) -> float:
+def compare(shape: NetShape, evidence: Evidence, tables: FaultTables, way: str = "") -> float:
     """The largest difference over fault sets, faults, engine, breaches, channels, misread and spoiled variables."""
     ref: Any = Reference(gum, shape, evidence, tables)
-    found = posteriors(shape, evidence, tables)
-    done = solve(problem(shape, evidence, tables))
+    found = posteriors(shape, evidence, tables, way)
+    done = solve(problem(shape, evidence, tables), way)
     worst = 0.0
 
     def see(mine: Any, other: Any) -> None:
@@ -182,3 +182,22 @@ def test_all_faults_without_channels_more(number: int, tables: FaultTables) -> N
 @pytest.mark.parametrize("number", range(4))
 def test_all_faults_with_two_channels(number: int, tables: FaultTables) -> None:
     assert all_faults(number, tables, {"coolant_crossing", "debris"}) < 1e-9
+
+
+def test_a_very_sick_engine_on_clean_cylinders(tables: FaultTables) -> None:
+    """Every engine-wide sign abnormal on clean cylinders: the chain of partial ORs against the reference."""
+    small = cut(tables, 4)
+    shape = engine(3)
+    whole = [
+        Seen(i.id, None, i.states[-1], "repeated")
+        for i in small.items_of("engine")
+        if i.id != "history_event"
+    ]
+    clean = [
+        Seen(i.id, c, i.states[0], "repeated") for i in small.items_of("cylinder") for c in shape.cylinders
+    ]
+    evidence = Evidence(
+        tuple(whole + clean), (Spoil("compression_dry", None, 0.001), Spoil("compression_wet", None, 0.001))
+    )
+    assert posteriors(shape, evidence, small).cancellation > 1e4
+    assert compare(shape, evidence, small, "chain") < 1e-9

@@ -1,0 +1,240 @@
+"""How long a pack takes, as a ratio to the floor: reading every still and hashing it (SHA-256).
+
+Targets (bench of the design notes, 60 stills of about 140 kB): data part 4x, with page 12x, check 1 GB/s and three times
+`sha256sum -c`, paper under 5 ms a still warm, taking in under 10 ms a still, a hostile pack refused in under 50 ms.
+Measured, never asserted: run with ``-m bench``.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import importlib.util
+import itertools
+import shutil
+import subprocess
+import sys
+import time
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from borelog.logbook.journal import Journal
+from borelog.pack import build as build_module
+from borelog.pack.build import build
+from borelog.pack.check import check
+from borelog.pack.errors import Refused
+from borelog.pack.take import take
+
+pytestmark = pytest.mark.bench
+STILLS = 60
+_number = itertools.count()
+
+
+def _sibling(name: str) -> ModuleType:
+    full = f"pack_{name}"
+    if full not in sys.modules:
+        path = Path(__file__).parents[1] / "pack" / f"{name}.py"
+        spec = importlib.util.spec_from_file_location(full, path)
+        assert spec
+        assert spec.loader
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[full] = module
+        spec.loader.exec_module(module)
+    return sys.modules[full]
+
+
+@pytest.fixture(scope="module")
+def scene(tmp_path_factory):
+    """60 JPEG stills, 1280 x 720, about 140 kB each, two of them marked."""
+    from borelog.logbook import entries as e
+    from borelog.marks.places import Place
+    from borelog.marks.shapes import Box, Ellipse
+
+    scenes = _sibling("scene")
+    journal = Journal.open(tmp_path_factory.mktemp("logbook"))
+    id_ = journal.create("speed", who="T")
+    bodies: list = [(e.Facts({"layout": "inline 4"}), "")]
+    for i in range(STILLS):
+        image = scenes.picture(i, 1280, 720)
+        data = scenes.encoded(image, "JPEG", quality=68)
+        filed = scenes.filed(journal, f"i{i}.jpg", data, "JPEG", 1280, 720)
+        bodies += [(filed, ""), (e.StillPlaced(filed.sha256, cylinder=1 + i % 4, place=Place("crown")), "")]
+        marks = (
+            e.Mark(filed.sha256, Box(100, 100, 200, 150)),
+            e.Mark(filed.sha256, Ellipse(700, 300, 60, 40, 10)),
+        )
+        bodies += [
+            (
+                e.Finding(
+                    "crown_pits",
+                    cylinder=1 + i % 4,
+                    place=Place("crown"),
+                    severity=3,
+                    marks=marks,
+                    note="pitted rim",
+                ),
+                "seen",
+            )
+        ] * 2
+    for c, v in ((1, 176.0), (2, 165.0), (3, 108.0), (4, 174.0)):
+        bodies.append((e.Reading("compression_dry", c, str(v), (v,), "psi"), "measured"))
+    journal.append_many(id_, bodies, who="T", at=scenes.AT)
+    yield scenes.Scene(journal, id_, {}, scenes.verdict(), scenes.RULES)
+    journal.close()
+
+
+def best(run, rounds: int = 5) -> float:
+    times = []
+    for _ in range(rounds):
+        start = time.perf_counter()
+        run()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def floor(scene) -> float:
+    paths = [path for _, path in scene.journal.pictures.all()]
+    return best(lambda: [hashlib.sha256(p.read_bytes()).hexdigest() for p in paths], 9)
+
+
+def packed(scene, folder: Path, **more):
+    return build(
+        scene.inspection, scene.engine, scene.verdict, scene.journal.pictures, folder / f"pack{next(_number)}",
+        entries=scene.entries, rules=scene.rules, sync=False, **{"pdf": False, **more},
+    )  # fmt: skip
+
+
+def _report(benchmark, scene, base: float) -> None:
+    took = benchmark.stats.stats.min
+    benchmark.extra_info |= {
+        "ratio_to_floor": round(took / base, 2),
+        "ms_a_still": round(1000 * took / STILLS, 3),
+        "floor_ms": round(1000 * base, 2),
+    }
+
+
+def test_data_part(benchmark, scene, tmp_path, monkeypatch):
+    """Everything but page and paper; target 4x the floor."""
+    monkeypatch.setattr(build_module.page, "page", lambda document, pictures: b"")
+    base = floor(scene)
+    benchmark.pedantic(lambda: packed(scene, tmp_path), rounds=7, warmup_rounds=1)
+    _report(benchmark, scene, base)
+
+
+def test_with_page(benchmark, scene, tmp_path):
+    """Target 12x the floor."""
+    base = floor(scene)
+    benchmark.pedantic(lambda: packed(scene, tmp_path), rounds=7, warmup_rounds=1)
+    _report(benchmark, scene, base)
+
+
+def test_for_a_buyer(benchmark, scene, tmp_path):
+    """Stripped copies instead of originals."""
+    base = floor(scene)
+    benchmark.pedantic(lambda: packed(scene, tmp_path, reader="buyer"), rounds=5, warmup_rounds=1)
+    _report(benchmark, scene, base)
+
+
+def test_on_the_disk(benchmark, scene, tmp_path):
+    """With every file synced, as it is done in use."""
+    base = floor(scene)
+    benchmark.pedantic(lambda: packed(scene, tmp_path, sync=True), rounds=3, warmup_rounds=1)
+    _report(benchmark, scene, base)
+
+
+def test_with_paper(benchmark, scene, tmp_path):
+    """Cold: the child starts, loads the typesetter and ends; target 5 ms a still warm."""
+    pytest.importorskip("typst")
+    base = floor(scene)
+    without = best(lambda: packed(scene, tmp_path), 3)
+    benchmark.pedantic(lambda: packed(scene, tmp_path, pdf=True), rounds=3, warmup_rounds=1)
+    _report(benchmark, scene, base)
+    benchmark.extra_info["paper_ms_a_still"] = round(1000 * (benchmark.stats.stats.min - without) / STILLS, 2)
+
+
+def test_paper_warm(benchmark, scene, tmp_path):
+    """The typesetter alone, in a process that has already loaded it."""
+    pytest.importorskip("typst")
+    from borelog.pack import paper, press
+
+    kept = tmp_path / "job"
+    lay_out = paper._lay_out
+
+    def keep(job, document, stills, sheet):
+        lay_out(kept, document, stills, sheet)
+        lay_out(job, document, stills, sheet)
+
+    kept.mkdir()
+    paper._lay_out = keep
+    try:
+        packed(scene, tmp_path, pdf=True)
+    finally:
+        paper._lay_out = lay_out
+    benchmark.pedantic(lambda: press.press(kept), rounds=4, warmup_rounds=1)
+    benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
+
+
+def test_zip(benchmark, scene, tmp_path):
+    """The page deflates at level 1, pictures are stored; target 3 ms a still."""
+    from borelog.pack.bag import zip_bag
+
+    folder = packed(scene, tmp_path).folder
+    benchmark.pedantic(
+        lambda: zip_bag(folder, tmp_path / f"z{next(_number)}.zip", "2031-05-04T10:00:00"), rounds=5
+    )
+    benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
+
+
+def test_check(benchmark, scene, tmp_path):
+    """Target 1 GB/s and three times `sha256sum -c`."""
+    folder = packed(scene, tmp_path).folder
+    size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
+    assert check(folder).good
+    benchmark.pedantic(lambda: check(folder), rounds=9, warmup_rounds=2)
+    took = benchmark.stats.stats.min
+    benchmark.extra_info["GB_a_second"] = round(size / took / 1e9, 2)
+    if shutil.which("sha256sum"):
+        line = ["sha256sum", "-c", "--quiet", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
+        other = best(lambda: subprocess.run(line, cwd=folder, check=True))
+        benchmark.extra_info["times_sha256sum"] = round(other / took, 2)
+
+
+def test_take(benchmark, scene, tmp_path):
+    """A good archive pack into an empty logbook, every picture decoded in the guarded child; target 10 ms a still."""
+    folder = packed(scene, tmp_path).folder
+
+    def fresh():
+        return (Journal.open(tmp_path / f"log{next(_number)}"),), {}
+
+    def one(journal):
+        take(journal, folder, who="T")
+        journal.close()
+
+    benchmark.pedantic(one, setup=fresh, rounds=3)
+    benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
+
+
+def test_hostile_packs_are_refused_at_once(benchmark, tmp_path):
+    """The slowest of all hostile packs; target 50 ms."""
+    scenes, spoil = _sibling("scene"), _sibling("spoil")
+    scene = scenes.build_scene(tmp_path / "log")
+    base = {r: packed(scene, tmp_path, reader=r).folder for r in ("archive", "customer")}
+    made = {}
+    for name, (_, reader, make) in spoil.SPOILERS.items():
+        copy = tmp_path / f"spoiled-{name}"
+        shutil.copytree(base[reader], copy)
+        made[name] = make(copy)
+    journal = Journal.open(tmp_path / "here")
+
+    def refuse(path: Path) -> None:
+        with pytest.raises(Refused):
+            take(journal, path, who="T")
+
+    times = {name: best(lambda path=path: refuse(path), 3) for name, path in made.items()}
+    slow = sorted(times, key=times.__getitem__, reverse=True)
+    benchmark.pedantic(lambda: refuse(made["flipped_bit"]), rounds=5)
+    benchmark.extra_info["slowest_ms"] = {n: round(1000 * times[n], 1) for n in slow[:4]}
+    benchmark.extra_info["over_50_ms"] = [n for n in slow if times[n] > 0.05]
+    journal.close()
+    scene.journal.close()

@@ -1,0 +1,119 @@
+"""Ten thousand stills, and a day of entry: nothing grows that should stay flat."""
+
+from __future__ import annotations
+
+import gc
+import os
+import random
+import shutil
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from borelog.logbook.entries import Note, Reading, Seen, StillFiled
+from borelog.logbook.journal import Journal
+
+STILLS = int(os.environ.get("BORELOG_LOAD_STILLS", "4000"))
+"""10 000 takes two minutes on a laptop's disk; docs/record.md has the curve."""
+SIZE = 200_000
+STEPS = 10
+
+
+def timed(work: Callable[[], Any], repeats: int = 3) -> float:
+    best = float("inf")
+    for _ in range(repeats):
+        begun = time.perf_counter()
+        work()
+        best = min(best, time.perf_counter() - begun)
+    return best * 1000
+
+
+def floor(path: Path, data: bytes) -> None:
+    """The least that must be done to have a file safe."""
+    with open(path, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    path.unlink()
+
+
+@pytest.mark.long
+def test_thousands_of_stills_stay_as_quick_as_the_first(tmp_path: Path) -> None:
+    """Prints the curve. Judged by ratios within the run, against a bare file written and synced in between."""
+    if shutil.disk_usage(tmp_path).free < 2 * STILLS * SIZE:
+        pytest.skip("not enough room for the stills")
+    folder = tmp_path / "logbook"
+    base = bytearray(random.Random(5).randbytes(SIZE))
+    curve: list[tuple[int, float, float, float, float, float]] = []
+    with Journal.open(folder) as journal:
+        for part in range(STEPS):
+            adding: list[float] = []
+            bare: list[float] = []
+            for n in range(STILLS // STEPS):
+                if n % 60 == 0:
+                    id_ = journal.create(f"engine {part}-{n}", who="ab")
+                base[:8] = (part * STILLS + n).to_bytes(8, "big")
+                data = bytes(base)
+                begun = time.perf_counter()
+                sha256 = journal.pictures.put(data, ".jpg")
+                journal.append(id_, StillFiled(sha256, f"{n}.jpg", SIZE, "JPEG"), who="ab")
+                adding.append((time.perf_counter() - begun) * 1000)
+                if n % 5 == 0:
+                    bare.append(timed(lambda data=data: floor(tmp_path / "bare", data), 1))  # type: ignore[misc]
+            listing = timed(journal.summaries)
+            opening = timed(lambda: Journal.open(folder).close())
+            finding = timed(lambda sha=sha256: journal.pictures.path(sha))  # type: ignore[misc]
+            medians = statistics.median(adding), statistics.median(bare)
+            curve.append(((part + 1) * STILLS // STEPS, *medians, listing, opening, finding))
+    print("\nstills  add ms  bare ms  list ms  open ms  find ms")
+    for row in curve:
+        print("{:6d}  {:6.2f}  {:7.2f}  {:7.2f}  {:7.2f}  {:7.3f}".format(*row))
+    shutil.rmtree(folder)
+    early, late = curve[1], curve[-1]
+    assert late[1] / late[2] < 3 * early[1] / early[2]  # adding, against the bare file at the same time
+    assert (
+        late[3] / late[0] < 3 * early[3] / early[0] + 0.01
+    )  # the list grows with its inspections, no faster
+    assert late[4] < 3 * early[4] + 5
+    assert late[5] < 5 * early[5] + 0.5
+
+
+def resident() -> int:
+    return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+
+@pytest.mark.long
+def test_a_day_of_entry_does_not_make_memory_grow() -> None:
+    """17 280 entries, one every five seconds of a day, over 48 inspections, with the screens reading along."""
+    if not Path("/proc/self/statm").exists():
+        pytest.skip("memory is read from /proc")
+    memory = Path("/dev/shm")
+    base = Path(tempfile.mkdtemp(dir=memory if memory.is_dir() else None))
+    sizes: list[int] = []
+    try:
+        with Journal.open(base / "logbook") as journal, Journal.open(base / "logbook") as screen:
+            for engine in range(48):
+                id_ = journal.create(f"engine {engine}", who="ab")
+                for n in range(360):
+                    body = [
+                        Note(f"note {n}", n % 6 + 1),
+                        Seen("plug_colour", n % 6 + 1, "tan"),
+                        Reading("compression_dry", n % 6 + 1, "150", (150.0,), "psi", series=str(n)),
+                    ][n % 3]
+                    journal.append(id_, body, who="ab")
+                    if n % 4 == 0:
+                        screen.version()
+                        screen.inspection(id_)
+                        journal.set_whereabouts({"inspection": id_, "cylinder": n % 6})
+                screen.summaries()
+                gc.collect()
+                sizes.append(resident())
+    finally:
+        shutil.rmtree(base)
+    print("\nresident MB after each 4 inspections:", [round(s / 2**20, 1) for s in sizes[3::4]])
+    assert sizes[-1] - sizes[15] < 6 * 2**20  # from when the caches are full to the end
