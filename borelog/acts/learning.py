@@ -4,13 +4,28 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
 
 from borelog.acts.bench import Bench
 from borelog.acts.filing import check_cylinder
-from borelog.acts.judging import tables_of
+from borelog.acts.judging import own_tables_folder, tables_of
+from borelog.knowledge import faults as fault_tables
 from borelog.knowledge.faults import FaultTables
-from borelog.logbook.entries import Truth
+from borelog.logbook.entries import CallTaken, Stored, Truth
+from borelog.logbook.inspection import Inspection
 from borelog.text import BorelogError, one_line
+from borelog.verdict.network.learning import (
+    Bin,
+    Called,
+    Opened,
+    brier,
+    hit_rate,
+    reliability,
+    rows_text,
+    update_rows,
+)
+from borelog.verdict.signs.all import signs
 
 KNOWN = {"opened": "opened", "ran": "ran after the repair", "told": "told"}
 
@@ -95,3 +110,119 @@ def record_truth(
         [(b, "opened" if known == "opened" else "told" if known == "told" else "seen") for b in bodies],
     )
     return bodies
+
+
+def called_before(inspection: Inspection, entries: Sequence[Stored]) -> list[Called]:
+    """For each cylinder whose truth is known: the last call frozen before that truth was written."""
+    order = {s.entry.id: s.order for s in entries}
+    calls = sorted(inspection.of(CallTaken), key=lambda r: order[r.id])
+    out = []
+    for r in inspection.of(Truth):
+        before = [c.body.verdict for c in calls if order[c.id] < order[r.id]]
+        if before and r.body.cylinder is not None:
+            believed = _believed(before[-1], r.body.cylinder)
+            if believed:
+                out.append(Called(believed, frozenset(r.body.faults)))
+    return out
+
+
+def _believed(verdict: dict[str, Any], cylinder: int) -> dict[str, float]:
+    """Leader and runner-up of one cylinder in a frozen verdict, where anything was recorded of it."""
+    for c in verdict.get("cylinders", ()):
+        if c.get("cylinder") == cylinder and c.get("level") != "blank":
+            found = [c[k] for k in ("leader", "runner_up") if c.get(k)]
+            return {h["fault"]: float(h["probability"]) for h in found}
+    return {}
+
+
+@dataclass(frozen=True, slots=True)
+class Score:
+    """How the calls of a logbook held: cylinders scored, hit rate, Brier score, and reliability by bin (None: none)."""
+
+    cylinders: int
+    hits: int
+    hit_rate: float | None
+    brier: float | None
+    bins: tuple[Bin, ...]
+
+
+def score(bench: Bench) -> Score:
+    """This person's own record over the whole logbook; demo engines are left out unless there is nothing else."""
+    real: list[Called] = []
+    demo: list[Called] = []
+    for s in bench.journal.summaries():
+        found = called_before(bench.inspection(s.id), bench.journal.entries(s.id))
+        (demo if s.demo else real).extend(found)
+    calls = real or demo
+    if not calls:
+        return Score(0, 0, None, None, ())
+    return Score(len(calls), sum(c.hit for c in calls), hit_rate(calls), brier(calls), reliability(calls))
+
+
+def score_lines(scored: Score) -> list[str]:
+    """The score in words."""
+    if not scored.cylinders:
+        return ["nothing to score yet: take a call ('borelog call'), open the engine, then write the truth ('borelog truth')"]
+    lines = [f"{scored.hits} of {scored.cylinders} cylinders were as called; Brier score {scored.brier:.3f} (0 is best, 0.25 is a coin)"]
+    lines += [
+        f"said {100 * b.low:.0f} to {100 * b.high:.0f} %: {b.count} cylinders, {100 * b.believed:.0f} % sure on average, right {100 * b.right:.0f} %"
+        for b in scored.bins
+    ]
+    if scored.cylinders < 30:
+        lines.append("fewer than 30 cylinders: this says little yet")
+    return lines
+
+
+def opened_cylinders(bench: Bench) -> list[Opened]:
+    """Every cylinder of the logbook that was opened, with what had been seen on it. Demo engines teach nothing."""
+    out = []
+    for s in bench.journal.summaries():
+        if s.demo:
+            continue
+        inspection = bench.inspection(s.id)
+        truths = [r.body for r in inspection.of(Truth) if r.body.known == KNOWN["opened"] and r.body.cylinder is not None]
+        if not truths:
+            continue
+        said = signs(inspection, fault_tables.shipped())
+        for t in truths:
+            seen = tuple(x.seen for x in said.signs if x.seen.cylinder == t.cylinder)
+            out.append(Opened(seen, t.faults, t.known))
+    return out
+
+
+LEARNED = "rows.csv"
+
+
+def learn(bench: Bench, *, dry_run: bool = False) -> list[str]:
+    """Update the logbook's own rows from opened cylinders, the shipped row as prior; returns what was done, in words."""
+    tables = fault_tables.shipped()
+    opened = opened_cylinders(bench)
+    rows = update_rows(tables, opened)
+    lines = [f"{len(opened)} opened cylinders, {len(rows)} rows {'would change' if dry_run else 'changed'}"]
+    for (cause, item), row in sorted(rows.items())[:40]:
+        states = tables.items[item].states
+        shipped = tables.rows[cause, item].probabilities
+        moved = max(range(len(states)), key=lambda k: abs(row.probabilities[k] - shipped[k]))
+        lines.append(f"{cause}, {item}, {states[moved]}: {shipped[moved]:.2f} to {row.probabilities[moved]:.2f}")
+    folder = own_tables_folder(bench)
+    target = folder / LEARNED
+    if target.exists() and "learned from" not in target.read_text(encoding="utf-8", errors="replace"):
+        raise TruthError(f"tables/{LEARNED} holds rows of your own; rename the file before learning, so that they are not lost")
+    if rows and not dry_run:
+        folder.mkdir(exist_ok=True)
+        part = folder / f".{LEARNED}.part"
+        part.write_text(rows_text(tables, rows), encoding="utf-8")
+        part.replace(target)
+        lines.append("'borelog learn --shipped' goes back to the shipped tables")
+    return lines
+
+
+def back_to_shipped(bench: Bench) -> list[str]:
+    """Set the logbook's own tables aside; nothing is deleted."""
+    folder = own_tables_folder(bench)
+    files = sorted(folder.glob("*.csv")) if folder.is_dir() else []
+    if not files:
+        return ["the shipped tables are in use"]
+    for f in files:
+        f.replace(f.with_name(f.name + ".aside"))
+    return [f"the shipped tables are in use; {len(files)} own tables were set aside in the logbook's folder 'tables'"]
