@@ -11,7 +11,7 @@ from textual.app import App
 from textual.binding import BindingsMap
 from textual.message import Message
 
-from borelog.text import BorelogError
+from borelog.text import BorelogError, one_line
 from borelog.tui import guard, themes
 from borelog.tui.desk import Desk, Outcome
 from borelog.tui.keymap import Settings, keys_in_force
@@ -319,6 +319,10 @@ class Screens(App[None], inherit_bindings=False):
             return
         self.exit()
 
+    def _fatal_error(self) -> None:
+        """A fault ends the screens; it is told by `run` in one plain line, not by a page of code."""
+        self._close_messages_no_wait()
+
     def on_unmount(self) -> None:
         """Finish what is queued."""
         self.desk.close()
@@ -350,8 +354,20 @@ class Screens(App[None], inherit_bindings=False):
         self.do(made, "the demo logbook; your own is untouched", then=done)
 
 
+class ScreensError(BorelogError):
+    """The screens stopped by a fault of their own; what was entered until then is on disk."""
+
+    exit_code = 70
+
+
 def run(bench: Bench, open_id: str = "") -> None:
-    """Show the screens until the person leaves; the terminal is as before afterwards, also after a crash."""
+    """Show the screens until the person leaves; the terminal is as before afterwards, also after a crash.
+
+    Raises
+    ------
+    ScreensError
+        If the screens stopped by themselves; its cause is the fault.
+    """
     from borelog.tui.keymap import load
 
     app = Screens(bench, load(), open_id)
@@ -360,8 +376,13 @@ def run(bench: Bench, open_id: str = "") -> None:
     except BaseException:
         guard.restore_terminal()
         raise
-    finally:
-        guard.pixel_mouse_off()
+    guard.pixel_mouse_off()
+    if fault := app._exception:
+        guard.restore_terminal()
+        raise ScreensError(
+            f"the screens stopped by a fault of their own ({type(fault).__name__}: {one_line(str(fault), 120)}); "
+            "everything entered is on disk: open them again"
+        ) from fault
 
 
 def judged(bench: Bench, inspection: Any) -> tuple[Any, str]:

@@ -18,6 +18,11 @@ _RESTORE = (
 )
 
 
+def _has_area(size: Any) -> bool:
+    """Whether a size is known and not zero either way; sizes of the library do not take `in`."""
+    return size is not None and size[0] > 0 and size[1] > 0
+
+
 def guard_zero_pixels() -> None:
     """Make the input parser ignore a pixel size of zero; safe to call more than once."""
     from textual._xterm_parser import XTermParser
@@ -28,9 +33,7 @@ def guard_zero_pixels() -> None:
 
     def guarded(self: Any, code: str) -> Any:
         size = self.terminal_pixel_size
-        if self.mouse_pixels and (
-            size is None or 0 in size or not self.terminal_size or 0 in self.terminal_size
-        ):
+        if self.mouse_pixels and not (_has_area(size) and _has_area(self.terminal_size)):
             self.mouse_pixels = False
         return plain(self, code)
 

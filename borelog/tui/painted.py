@@ -12,6 +12,7 @@ from textual.scroll_view import ScrollView
 from textual.strip import Strip
 from textual.widget import Widget
 
+from borelog.text import one_line
 from borelog.tui.themes import Palette
 from borelog.tui.views.words import Line, Span, fitted, plain, width
 
@@ -38,7 +39,8 @@ def strip_of(
 ) -> Strip:
     """A line as a strip of exactly ``room`` cells."""
     segments = []
-    for span in fitted(line, room):
+    safe = tuple(s if s.text.isprintable() else s._replace(text=one_line(s.text)) for s in line)
+    for span in fitted(safe, room):
         text = plain(span.text) if letters else span.text
         if panel and span.weight in ("", "bold"):
             span = span._replace(weight=f"panel {span.weight}")

@@ -558,7 +558,7 @@ async def test_every_screen_fits_and_is_reached_without_a_mouse(
             assert room.where == where
             regions = [w.region for w in room.children if w.display and w.region.area]
             for k, one in enumerate(regions):
-                assert 0 <= one.x and one.right <= size[0] and 0 <= one.y and one.bottom <= size[1]
+                assert one.x >= 0 and one.right <= size[0] and one.y >= 0 and one.bottom <= size[1]
                 assert all(not one.overlaps(other) for other in regions[k + 1 :])
             keys = said(room.query_one("#keys", Bar).lines[0])
             assert "F1 Help" in keys and "^Q Quit" in keys and "…" not in keys and len(keys) <= size[0]

@@ -255,6 +255,7 @@ class FilingActs(Room):
 
         self.screens.long_job = False
         self.say("")
+
         def answered(kept: Any) -> None:
             if kept is not None:
                 self._file_card(kept)

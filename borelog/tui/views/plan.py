@@ -81,7 +81,15 @@ def plan_lines(
         high = max(4, high)
     lines: list[Line] = [_end_line("▲", grid.top, grid.intake, room)]
     if grid.columns > 1:
-        lines.append((Span(" "), *(Span(padded(h, card + gap), "quiet") for h in grid.heads)))
+        lines.append(
+            (
+                Span(" "),
+                *(
+                    Span(padded(h, card + (gap if k + 1 < grid.columns else 0)), "quiet")
+                    for k, h in enumerate(grid.heads)
+                ),
+            )
+        )
     begins = 0
     for row in range(grid.rows):
         blocks: list[list[Line]] = []

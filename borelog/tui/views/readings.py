@@ -216,7 +216,7 @@ def shown_in(b: Reading, unit: str) -> str:
         text, mark = plain_number(sum(b.values) / len(b.values), 3), f" {b.unit}"
     if b.supply:
         text, mark = f"{text}/{plain_number(b.supply, 3)}", mark
-    letters = "".join(_AIR.get(a.partition(":")[0], a[:1]) for a in b.air)
+    letters = "".join(_AIR.get(a.partition(":")[0], one_line(a[:1])) for a in b.air)
     repeats = f" ×{len(b.values)}" if len(b.values) > 1 else ""
     return f"{b.about}{text}{mark}{f' {letters}' if letters else ''}{repeats}"
 
@@ -330,7 +330,7 @@ def cell_words(row: Row, column: int, cell: Cell) -> str:
     """The cell alone, in words that make sense without the grid around it."""
     where = "" if row.span else f", cylinder {column}"
     what = row.hint.split("  ")[0] if row.kind in ("condition", "question") else row.hint or row.label
-    again = f" (session {row.series})" if row.series else ""
+    again = f" (session {one_line(row.series, 8)})" if row.series else ""
     state = cell.text or "not noted"
     unit = f" {row.unit}" if row.kind == "reading" and cell.text and cell.status != "not possible" else ""
     typed = (

@@ -73,7 +73,7 @@ def reading_words(b: Reading) -> str:
     text = f"{b.about}{numbers}{f'/{plain_number(b.supply)}' if b.supply else ''} {b.unit}"
     if b.puffs:
         text += f" (needle {' '.join(plain_number(v) for v in b.puffs)})"
-    return text + (f" air: {', '.join(b.air)}" if b.air else "")
+    return text + (f" air: {one_line(', '.join(b.air), 60)}" if b.air else "")
 
 
 def _readings(inspection: Inspection, cylinder: int, room: int) -> list[SheetLine]:
@@ -130,7 +130,7 @@ def _findings(inspection: Inspection, cylinder: int, room: int) -> list[SheetLin
         out += [SheetLine((Span(text, role),), r.id) for text in wrapped(head, room, "  ")]
         more = ", ".join(
             x
-            for x in (one_line(b.certainty, 20), b.age if b.age != "not said" else "", one_line(b.note))
+            for x in (one_line(b.certainty, 20), one_line(b.age, 12) if b.age != "not said" else "", one_line(b.note))
             if x
         )
         out += [

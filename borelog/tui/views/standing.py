@@ -135,7 +135,8 @@ def _leak(inspection: Inspection, cylinder: int) -> Figure:
         return absent_figure(inspection, "leakdown", cylinder)
     b = reading.body
     air = ", ".join(
-        airs()[a.partition(":")[0]].wording if a.partition(":")[0] in airs() else a for a in b.air
+        airs()[a.partition(":")[0]].wording if a.partition(":")[0] in airs() else one_line(a, 20)
+        for a in b.air
     )
     shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
     status = "doubt" if b.doubt else next(s for edge, s in _LEAK_STATUS if leak.percent < edge)

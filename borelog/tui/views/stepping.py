@@ -106,7 +106,7 @@ def meaning(text: str, unit: str, test: str, room: int) -> Span:
         if not isinstance(body, Reading):
             return Span(f"= {body.state}", "ink")
         supply = f" of {plain_number(body.supply)}" if body.supply else ""
-        air = f", air: {', '.join(body.air)}" if body.air else ""
+        air = f", air: {one_line(', '.join(body.air), 60)}" if body.air else ""
         return Span(
             cut(f"= {' '.join(plain_number(v) for v in body.values)}{supply} {body.unit}{air}", room), "ink"
         )

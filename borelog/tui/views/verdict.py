@@ -66,7 +66,7 @@ def _titled(found: list[Sentence]) -> list[Sentence]:
 
 def is_title(s: Sentence) -> bool:
     """Whether it only heads a part."""
-    return not s.lines[-1] or s.lines[-1][0].weight == "bold" and s.lines[-1][0].role == "quiet"
+    return not s.lines[-1] or (s.lines[-1][0].weight == "bold" and s.lines[-1][0].role == "quiet")
 
 
 def _plain(part: str, text: str, room: int, role: str = "ink", entries: tuple[str, ...] = ()) -> Sentence:

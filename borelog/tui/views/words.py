@@ -7,6 +7,8 @@ from typing import NamedTuple, TypeAlias
 
 from rich.cells import cell_len, set_cell_size
 
+from borelog.text import one_line
+
 
 class Span(NamedTuple):
     """A run of characters with the role (see themes.Palette) that colours it.
@@ -73,7 +75,8 @@ def said(line: Iterable[Span]) -> str:
 
 
 def cut(text: str, room: int) -> str:
-    """Text of at most ``room`` cells, ending in '…' where something was left out."""
+    """Clean text of at most ``room`` cells, ending in '…' where something was left out."""
+    text = text if text.isprintable() else one_line(text)
     if cells(text) <= room:
         return text
     return set_cell_size(text, room - 1).rstrip() + "…" if room > 0 else ""
@@ -108,7 +111,8 @@ def fitted(line: Iterable[Span], room: int) -> Line:
 
 
 def wrapped(text: str, room: int, indent: str = "") -> tuple[str, ...]:
-    """Text broken at blanks into lines of at most ``room`` cells, later lines after ``indent``."""
+    """Text broken at blanks into lines of at most ``room`` cells, later lines after ``indent``; clean."""
+    text = text if text.isprintable() else one_line(text)
     room = max(8, room)
     out: list[str] = []
     line = ""
