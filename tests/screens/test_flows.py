@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
-from textual.pilot import Pilot
 
 from borelog.acts import filing
 from borelog.acts.bench import Bench
@@ -38,49 +36,7 @@ from borelog.tui.picture import Picture
 from borelog.tui.views.readings import ENGINE
 from borelog.tui.views.words import said
 
-
-async def settled(app: Screens, pilot: Pilot[Any], verdict: bool = False) -> None:
-    """Wait until every act and every worker has ended; for the verdict only where the test looks at it."""
-    for _ in range(4000):
-        await pilot.pause()
-        waits = [
-            w
-            for w in app.workers
-            if not w.is_finished and w.group != "watch" and (verdict or w.group != "verdict")
-        ]
-        if not app.desk.busy and not waits and not (verdict and app.desk.verdict is None):
-            await pilot.pause()
-            return
-        await asyncio.sleep(0.002)
-    raise AssertionError("the screens did not come to rest")
-
-
-async def press(app: Screens, pilot: Pilot[Any], *keys: str) -> None:
-    """Press keys one by one; 'abc def' types those characters."""
-    for key in keys:
-        if key.startswith("type:"):
-            for char in key[5:]:
-                await pilot.press(
-                    {
-                        " ": "space",
-                        ",": "comma",
-                        "/": "slash",
-                        "~": "tilde",
-                        ".": "full_stop",
-                        "-": "minus",
-                    }.get(char, char)
-                )
-        else:
-            await pilot.press(key)
-    await settled(app, pilot)
-
-
-def message(app: Screens) -> str:
-    return app.room_now().message_words
-
-
-def shown(app: Screens, wanted: str) -> str:
-    return "\n".join(said(line) for line in app.room_now().query_one(wanted, Bar).lines)
+from .walking import message, press, settled, shown
 
 
 async def test_from_an_empty_logbook_to_four_readings(bench: Bench) -> None:
