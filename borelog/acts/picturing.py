@@ -266,7 +266,11 @@ def compare_files(
     for f in set(files) - set(kept):
         f.unlink(missing_ok=True)
     lines = [*result.text().splitlines()]
-    lines += [f"{r.rank}. {r.words}" if hasattr(r, "words") else f"{r.rank}." for r in result.regions]
+    lines += [
+        f"{r.rank}. different, {'lighter' if r.lighter else 'darker'}, at {r.box.x:.0f},{r.box.y:.0f}, "
+        f"{r.box.width:.0f} x {r.box.height:.0f} px, strength {r.score:.1f}"
+        for r in result.regions
+    ]
     lines += [f"written: {f}" for f in kept]
     if not result.alignment.accepted:
         lines.append("not aligned: mark four pairs of points with --pairs 'x,y>x,y ...'")
