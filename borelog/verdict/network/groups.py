@@ -107,18 +107,12 @@ def _at_place(net: Net, place: Place, some: tuple[Seen, ...]) -> tuple[Group, ..
 
 
 def as_group(net: Net, name: str, place: Place, some: Iterable[Seen]) -> Group:
-    """One group from its entries."""
-    keyed = (
-        sorted(((s.item, net.index[s.item, s.state][2], s.how), s) for s in some)
-        if len(some := tuple(some)) > 1
-        else None
-    )
-    seen = tuple(s for _, s in keyed) if keyed else some
-    key = (
-        tuple(k for k, _ in keyed)
-        if keyed
-        else tuple((s.item, net.index[s.item, s.state][2], s.how) for s in some)
-    )
+    """One group from its entries, in an order of its own."""
+    keyed = [((s.item, net.index[s.item, s.state][2], s.how), s) for s in some]
+    if len(keyed) > 1:
+        keyed.sort(key=lambda pair: (*pair[0], pair[1].cylinder or 0, pair[1].neighbour or 0))
+    seen = tuple(s for _, s in keyed)
+    key = tuple(k for k, _ in keyed)
     return Group(name, place, net.tables.items[seen[0].item].test, seen, key, likelihood(net, key))
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from borelog.knowledge.faults import FaultTables, NextTest
 from borelog.verdict.network.drawing import draws as drawn
-from borelog.verdict.network.ordering import Course, Done, Place
+from borelog.verdict.network.ordering import HEAD_ON, Course, Done, Place
 from borelog.verdict.network.outcomes import Standing, at_cylinder, at_engine, outcomes
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.tables import Array, Net, compiled
@@ -236,7 +236,7 @@ def next_tests(
         cost = rate_per_minute * look.test.minutes
         if not look.again and ranking.at_most(look.place) <= cost + NOISE:
             continue
-        reason = course.held(look.test.id)
+        reason = course.held(look.test.id, look.place)
         if reason is not None:
             held[look.test.id] = reason
             continue
@@ -265,6 +265,6 @@ def next_tests(
     return Advice(
         tuple(listed),
         not found,
-        tuple(r for r in held.values() if r.reason != "the head is on"),
+        tuple(r for r in held.values() if r.reason != HEAD_ON),
         _idle(idle, tables),
     )

@@ -7,6 +7,8 @@ from collections.abc import Collection
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.types import Before, Evidence
 
+HEAD_ON = "the head is on"
+
 Place = int | None
 Done = Collection[tuple[str, Place]]
 
@@ -44,11 +46,16 @@ class Course:
         return any(t == test for t, _ in self._done) or any(i in items for i, _ in self._recorded)
 
     def _moot(self, first: str, place: Place) -> bool:
-        """Whether the rule's harm is past: something it should have come before has been done already."""
+        """Whether the rule's harm is past: something it should have come before has been measured here already.
+
+        What a story tells (smoke when it last ran) is no sign that anyone has cranked it since.
+        """
+        tests = self._tables.tests
         later = [o.then for o in self._tables.order if o.kind == "before" and o.first == first]
-        if self._tables.tests[first].scope == "engine":
-            return any(self._anywhere(t) for t in later)
-        return any(self.touched(t, place) for t in later)
+        measured = [t for t in later if tests[t].how == "measured"]
+        if tests[first].scope == "engine":
+            return any(self._anywhere(t) for t in measured)
+        return any(self.touched(t, place) for t in measured)
 
     def before(self, test: str, place: Place) -> tuple[Before, ...]:
         """What must come first at this place, first things first; nothing that is done or whose harm is past."""
@@ -64,12 +71,19 @@ class Course:
             out.setdefault(rule.first, Before(rule.first, rule.reason))
         return tuple(out.values())
 
-    def held(self, test: str) -> Before | None:
-        """Why this test must not be done now, or None."""
+    def held(self, test: str, place: Place = None) -> Before | None:
+        """Why this test must not be done now, or None; what waits for a held test is held with it."""
+        for name in (test, *(b.test for b in self.before(test, place))):
+            reason = self._held(name)
+            if reason:
+                return Before(test, reason)
+        return None
+
+    def _held(self, test: str) -> str:
         for need in self._tables.tests[test].needs:
             if need == "head_off":
                 if not self._head_off:
-                    return Before(test, "the head is on")
+                    return HEAD_ON
                 continue
             if any(
                 o.kind == "clears" and o.then == need and o.first in self._sights for o in self._tables.order
@@ -77,5 +91,5 @@ class Course:
                 continue
             for rule in self._tables.order:
                 if rule.kind == "held_on" and rule.then == need and rule.first in self._sights:
-                    return Before(test, rule.reason)
-        return None
+                    return rule.reason
+        return ""

@@ -19,7 +19,7 @@ BILLS = {
     "rebuild": 10.0,
     "replace": 12.0,
 }
-SLIP = 1.0  # what it costs to do too little, beside doing it again properly: time, trust, a second gasket set
+AGAIN = 1.5  # doing too little costs the right bill after all, and half of it again for what was spoiled meanwhile
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ def gain(value: Value, draws: Draws, outcomes: Array, weights: Array) -> Gain:
 
 
 class UsualBills:
-    """A valuation without prices: each course by a usual bill, and the same again for having done too little.
+    """A valuation without prices: each course by a usual bill, and half as much again for having done too little.
 
     The unit is a small repair in the car. It ranks tests before anyone has entered money; the money room has its own.
     """
@@ -78,7 +78,7 @@ class UsualBills:
             need = np.maximum(need, np.where(draws.breaches.any(axis=1), self._needs.get(BREACH, 0), 0))
         courses = np.arange(len(CALLS))
         short = courses[None, :] < need[:, None]
-        cost = self._bills[None, :] + np.where(short, self._bills[need][:, None] + SLIP, 0.0)
+        cost = self._bills[None, :] + np.where(short, AGAIN * self._bills[need][:, None], 0.0)
         self._last = (draws, -cost)
         return self._last[1]
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.drawing import draws
 from borelog.verdict.network.next_test import next_tests
+from borelog.verdict.network.ordering import Course
 from borelog.verdict.network.outcomes import at_cylinder, at_engine, outcomes
 from borelog.verdict.network.tables import compiled
 from borelog.verdict.network.types import Draws, Evidence, Seen, Spoil
@@ -207,14 +208,19 @@ def test_what_is_past_is_not_asked_for(tables: FaultTables) -> None:
         assert "by_hand" not in {b.test for b in n.before}
 
 
-def test_the_bare_head_is_tested_when_it_is_off(tables: FaultTables) -> None:
+def test_the_bare_head_is_tested_when_it_is_off_and_flatness_first(tables: FaultTables) -> None:
+    on, off = (Course(tables, Evidence(), (), head_off) for head_off in (False, True))
+    for test in ("straight_edge", "bare_head"):
+        held = on.held(test)
+        assert held is not None
+        assert held.reason == "the head is on"
+        assert off.held(test) is None
+    assert [b.test for b in off.before("bare_head", None)] == ["straight_edge"]
     evidence = Evidence(
         (Seen("coolant_gas_test", None, "positive", "repeated"), Seen("heat_signs", None, "present"))
     )
-    on = {n.test for n in next_tests(engine(4), evidence, tables, most=200).tests}
-    assert on.isdisjoint({"straight_edge", "bare_head"})
-    off = next_tests(engine(4), evidence, tables, most=200, head_off=True)
-    assert {"straight_edge"} <= {n.test for n in (*off.tests, *off.idle)} or off.none_needed
+    listed = {n.test for n in next_tests(engine(4), evidence, tables, most=200).tests}
+    assert listed.isdisjoint({"straight_edge", "bare_head"})
 
 
 def test_two_faults_with_one_bill_are_named_as_the_same_work(tables: FaultTables) -> None:
