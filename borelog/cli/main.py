@@ -7,7 +7,9 @@ a newer version; 5 a conflict (locked, target exists); 70 an error of the progra
 from __future__ import annotations
 
 import argparse
+import difflib
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
@@ -23,6 +25,11 @@ _GROUPS = ("start", "record", "pictures", "judge", "hand over", "keep")
 
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
+        if match := re.search(r"invalid choice: '([^']*)'.*?\(choose from", message):
+            near = difflib.get_close_matches(match[1], [c.name for c in COMMANDS], 1)
+            if "COMMAND" in message or "command" in message:
+                hint = f"; did you mean {near[0]}?" if near else ""
+                message = f"there is no command {match[1]!r}{hint}"
         self.exit(2, f"borelog: {one_line(message, 300)}; see '{self.prog} --help'\n")
 
 
