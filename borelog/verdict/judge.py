@@ -23,8 +23,8 @@ from borelog.verdict.judged import (
     NextTest,
     Verdict,
 )
-from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.next_test import next_tests
+from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.reasons import reasons
 from borelog.verdict.network.types import Advice, Case, NetShape, Posterior, Reasons, Value
 from borelog.verdict.signs.all import signs
@@ -213,6 +213,7 @@ def _cylinder(
     support = why.support if why else len(groups)
     enough = lead >= ENOUGH_ODDS and support >= ENOUGH_GROUPS and posterior.fits
     squeezed = first != "sound" or _squeezed(posterior, c)
+    called = enough and squeezed
     label = tables.faults[first].label
     if not posterior.fits:
         words = f"these readings do not fit any known story; nearest: {label.lower()}"
@@ -229,9 +230,9 @@ def _cylinder(
     runner = _hypothesis(why.runner_up, said, tables) if why else _bare(second, q, tables)
     return CylinderVerdict(
         cylinder=c,
-        level=_level(first, p, enough, tables),
+        level=_level(first, p, called, tables),
         words=words,
-        enough=enough,
+        enough=called,
         leader=leader,
         runner_up=runner,
     )
