@@ -425,7 +425,8 @@ def slip_question(quantity: Quantity, kind: str) -> str | None:
 
     ``kind`` is a key of the table of usual ranges ('compression', 'supply', 'gap', 'bore', 'stroke', 'wear',
     'oil', 'battery'). Zero is a reading and never asked about; a low number is asked about only when its unit
-    was not typed, because a dead cylinder is low. The value stays as typed whatever the answer.
+    was not typed, and a low compression only when it has decimals too: a dead cylinder is low, bar has
+    decimals. The value stays as typed whatever the answer.
 
     Examples
     --------
@@ -435,7 +436,8 @@ def slip_question(quantity: Quantity, kind: str) -> str | None:
     shown, low, high, most, meant = _USUAL[kind]
     here = quantity.to(shown)
     unit_typed = any(c.isalpha() or c in '"%°' for c in quantity.typed)
-    if here == 0 or low <= here <= most or (here < low and unit_typed):
+    whole_low = kind == "compression" and quantity.value == round(quantity.value)
+    if here == 0 or low <= here <= most or (here < low and (unit_typed or whole_low)):
         return None
     for unit in meant:
         if unit != quantity.unit and low <= Quantity(quantity.value, unit).to(shown) <= high:

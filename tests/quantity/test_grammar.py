@@ -142,7 +142,9 @@ def test_pairs_of_gauges():
     ("typed", "kind", "question"),
     [
         ("1100", "compression", "1100 psi? 1100 kPa is 160 psi"),
-        ("11", "compression", "11 psi? 11 bar is 160 psi"),
+        ("11.2", "compression", "11.2 psi? 11.2 bar is 162 psi"),
+        ("11", "compression", None),
+        ("12,5", "compression", "12.5 psi? 12.5 bar is 181 psi"),
         ("0", "compression", None),
         ("150", "compression", None),
         ("11 psi", "compression", None),
