@@ -7,6 +7,7 @@ the centre of the first pixel at (0.5, 0.5). Zoom, rotation and mirror of the di
 from __future__ import annotations
 
 import math
+from functools import lru_cache
 from typing import TypeAlias
 
 import msgspec
@@ -86,6 +87,7 @@ class Label(_Shape, frozen=True, tag="label"):
 Shape: TypeAlias = Box | Ellipse | Polygon | Freehand | Line | Arrow | Point | Label
 
 
+@lru_cache(maxsize=2048)
 def outline(shape: Shape, steps: int = 48) -> tuple[Pair, ...]:
     """The shape as points along its outline, in pixels; closed shapes do not repeat the first point."""
     match shape:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Iterator
 from typing import Any
 
 from borelog.charts.svg import short
 from borelog.marks.shapes import Box, Label, Point, Polygon, Shape, is_closed, outline
+from borelog.pack.coding import plain_json
 from borelog.pack.document import Document, MarkRow, StillRow
 
 _MEDIA_FRAGMENTS = "http://www.w3.org/TR/media-frags/"
@@ -86,4 +86,4 @@ def web_annotations(document: Document) -> bytes:
         "type": "AnnotationPage",
         "items": list(_items(document)),
     }
-    return json.dumps(page, ensure_ascii=False, indent=1).encode() + b"\n"
+    return plain_json(page)

@@ -158,11 +158,22 @@ class FolderSource:
         """Nothing is held open."""
 
 
+def _count(path: Path) -> int:
+    """How many entries the end of a zip announces (APPNOTE 4.3.16), before its whole list is read; 0 if it has no end."""
+    with open(path, "rb") as stream:
+        stream.seek(max(0, os.fstat(stream.fileno()).st_size - (1 << 16) - 22))
+        tail = stream.read()
+    at = tail.rfind(b"PK\x05\x06")
+    return int.from_bytes(tail[at + 10 : at + 12], "little") if 0 <= at <= len(tail) - 22 else 0
+
+
 class ZipSource:
     """A zipped pack; the one top folder is taken off the names."""
 
     def __init__(self, path: Path) -> None:
         self.name = path.stem
+        if _count(path) > MAX_FILES:
+            raise _refuse("too large", "", f"the pack holds more than {MAX_FILES} files")
         try:
             self._zip = zipfile.ZipFile(path)
         except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError) as error:
@@ -175,8 +186,6 @@ class ZipSource:
 
     def _inspect(self) -> dict[str, zipfile.ZipInfo]:
         infos = self._zip.infolist()
-        if len(infos) > MAX_FILES:
-            raise _refuse("too large", "", f"the pack holds more than {MAX_FILES} files")
         end = -1
         for info in sorted(infos, key=lambda i: i.header_offset):
             name, mode = info.orig_filename, stat.S_IFMT(info.external_attr >> 16)

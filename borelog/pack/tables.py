@@ -5,12 +5,11 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
-import json
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
-from borelog.pack.coding import six
+from borelog.pack.coding import plain_json, six
 from borelog.pack.document import Document
 from borelog.quantity import Quantity, QuantityError
 
@@ -223,7 +222,7 @@ def tables(document: Document) -> dict[str, bytes]:
         "created": document.about.made,
         "resources": [_resource(t, made[t.name]) for t in TABLES],
     }
-    described = json.dumps(package, ensure_ascii=False, indent=1).encode() + b"\n"
+    described = plain_json(package)
     return {
         "data/datapackage.json": described,
         **{f"data/tables/{name}.csv": data for name, data in made.items()},

@@ -46,7 +46,7 @@ def _sibling(name: str) -> ModuleType:
 
 @pytest.fixture(scope="module")
 def scene(tmp_path_factory):
-    """60 JPEG stills, 1280 x 720, about 140 kB each, two of them marked."""
+    """60 JPEG stills, 1280 x 720, about 140 kB each, 120 findings with a mark each, four readings."""
     from borelog.logbook import entries as e
     from borelog.marks.places import Place
     from borelog.marks.shapes import Box, Ellipse
@@ -57,26 +57,13 @@ def scene(tmp_path_factory):
     bodies: list = [(e.Facts({"layout": "inline 4"}), "")]
     for i in range(STILLS):
         image = scenes.picture(i, 1280, 720)
-        data = scenes.encoded(image, "JPEG", quality=68)
+        data = scenes.encoded(image, "JPEG", quality=80)
         filed = scenes.filed(journal, f"i{i}.jpg", data, "JPEG", 1280, 720)
         bodies += [(filed, ""), (e.StillPlaced(filed.sha256, cylinder=1 + i % 4, place=Place("crown")), "")]
-        marks = (
-            e.Mark(filed.sha256, Box(100, 100, 200, 150)),
-            e.Mark(filed.sha256, Ellipse(700, 300, 60, 40, 10)),
-        )
-        bodies += [
-            (
-                e.Finding(
-                    "crown_pits",
-                    cylinder=1 + i % 4,
-                    place=Place("crown"),
-                    severity=3,
-                    marks=marks,
-                    note="pitted rim",
-                ),
-                "seen",
-            )
-        ] * 2
+        for shape in (Box(100, 100, 200, 150), Ellipse(700, 300, 60, 40, 10 + i)):
+            marks = (e.Mark(filed.sha256, shape, label="pitted rim"),)
+            found = e.Finding("crown_pits", cylinder=1 + i % 4, place=Place("crown"), severity=3, marks=marks)
+            bodies.append((found, "seen"))
     for c, v in ((1, 176.0), (2, 165.0), (3, 108.0), (4, 174.0)):
         bodies.append((e.Reading("compression_dry", c, str(v), (v,), "psi"), "measured"))
     journal.append_many(id_, bodies, who="T", at=scenes.AT)
@@ -101,7 +88,7 @@ def floor(scene) -> float:
 def packed(scene, folder: Path, **more):
     return build(
         scene.inspection, scene.engine, scene.verdict, scene.journal.pictures, folder / f"pack{next(_number)}",
-        entries=scene.entries, rules=scene.rules, sync=False, **{"pdf": False, **more},
+        entries=scene.entries, rules=scene.rules, **{"pdf": False, "sync": False, **more},
     )  # fmt: skip
 
 
