@@ -27,9 +27,9 @@ class Budget:
     STEP = 1_000_000
 
     def __init__(self, connection: sqlite3.Connection) -> None:
-        pages = connection.execute("PRAGMA page_count").fetchone()[0]
-        size = pages * connection.execute("PRAGMA page_size").fetchone()[0]
-        self._allowed = 30 + size // (4 * self.STEP)
+        pages = int(connection.execute("PRAGMA page_count").fetchone()[0])
+        size = pages * int(connection.execute("PRAGMA page_size").fetchone()[0])
+        self._allowed: int = 30 + size // (4 * self.STEP)
         self._used = 0
         connection.set_progress_handler(self._step, self.STEP)
 
@@ -126,6 +126,8 @@ def _ours(connection: sqlite3.Connection, folder: Path) -> None:
     where = one_line(str(folder), 200)
     if made_by != schema.APPLICATION_ID:
         raise NotUnderstood(f"{where} holds a database of another program; choose another --logbook")
+    if version < 1:
+        raise NotUnderstood(f"the journal in {where} is damaged: it has no version; take it from a backup")
     if version > schema.VERSION:
         raise NotUnderstood(
             f"the logbook {where} was written by a newer borelog (version {version}, this one knows up to "
