@@ -15,7 +15,7 @@ from borelog.logbook import entries as e
 from borelog.logbook.fold import in_order
 from borelog.logbook.inspection import Inspection
 from borelog.marks.shapes import Shape
-from borelog.pack import bag, page, telling
+from borelog.pack import bag, chat, page, telling
 from borelog.pack.annotations import web_annotations
 from borelog.pack.coco import coco_json
 from borelog.pack.coding import encode, schema
@@ -49,6 +49,7 @@ class Built:
 
     folder: Path
     zip: Path | None
+    cards: tuple[Path, ...]
     document: Document
     digest: str
     handed_over: e.HandedOver
@@ -86,6 +87,7 @@ def build(
     also: Collection[str] = (),
     pdf: bool = True,
     paper: str = "a4",
+    cards: bool = False,
     coco: bool = False,
     key: Path | None = None,
     zipped: bool = False,
@@ -112,6 +114,8 @@ def build(
         Items of the readers table to add ('plate', 'chassis_full', ...).
     pdf, paper
         Whether to print it too, on 'a4' or 'us-letter'; without the paper maker a remark says so.
+    cards
+        Also write a few pictures for a chat into ``target``-chat.
     coco
         Also write the marks in the COCO form for picture tools (lossy: no reasons, no units).
     key
@@ -166,7 +170,10 @@ def build(
         number=document.about.number, reader=reader, digest=digest, head=journal_state(inspection),
         left_out=tuple(x.what for x in document.about.left_out),
     )  # fmt: skip
-    return Built(target, packed, document, digest, over, tuple(remarks))
+    pictures_for_chat = (
+        chat.cards(document, shown.views, target.with_name(target.name + "-chat")) if cards else ()
+    )
+    return Built(target, packed, pictures_for_chat, document, digest, over, tuple(remarks))
 
 
 def _masks(inspection: Inspection) -> dict[str, tuple[Shape, ...]]:

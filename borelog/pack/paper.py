@@ -71,8 +71,8 @@ def printed(document: Document, stills: Mapping[str, tuple[bytes, str]], *, pape
         )
     with tempfile.TemporaryDirectory(prefix="borelog-") as folder:
         job = Path(folder)
-        _lay_out(job, document, chosen, paper)
-        answer = _run(job)
+        lay_out(job, document, chosen, "report.typ", paper)
+        answer = run(job)
         data = (job / "report.pdf").read_bytes()
     if not answer["archival"]:
         why = one_line(answer["trouble"], 120) or "some letters are in no font here"
@@ -92,7 +92,8 @@ def _chosen(document: Document, stills: Mapping[str, tuple[bytes, str]]) -> dict
     return {i: stills[i] for i in stills if i in set(picked)}
 
 
-def _run(job: Path) -> dict[str, Any]:
+def run(job: Path) -> dict[str, Any]:
+    """Let the child print a job folder; what it says of it."""
     try:
         done = subprocess.run(
             [sys.executable, "-m", "borelog.pack.press", str(job)],
@@ -107,8 +108,10 @@ def _run(job: Path) -> dict[str, Any]:
     return answer
 
 
-def _lay_out(job: Path, document: Document, stills: dict[str, tuple[bytes, str]], paper: str) -> None:
-    """Everything the paper maker may see, in one folder of its own."""
+def lay_out(
+    job: Path, document: Document, stills: Mapping[str, tuple[bytes, str]], template: str, paper: str = "a4"
+) -> None:
+    """Everything the paper maker may see, in one folder of its own: ``template`` is what it sets."""
     marks = telling.marks_on(document)
     turns: dict[str, int] = {}
     for s in document.stills:
@@ -132,9 +135,10 @@ def _lay_out(job: Path, document: Document, stills: dict[str, tuple[bytes, str]]
     told = sheet(document, files, turns)
     (job / "told.json").write_text(json.dumps(told, ensure_ascii=False), encoding="utf-8")
     (job / "inspection.json").write_bytes(encode(document))
-    (job / "report.typ").write_text(template_text("report.typ"), encoding="utf-8")
+    (job / template).write_text(template_text(template), encoding="utf-8")
     letters = "".join(sorted({c for text in _texts(told) for c in text if ord(c) > 126}))
     order = {
+        "template": template,
         "paper": paper,
         "made": document.about.made,
         "letters": letters,

@@ -46,7 +46,7 @@ def _printable(job: Path, letters: str, system: bool) -> bool:
 
 
 def press(job: Path) -> dict[str, Any]:
-    """Print ``report.typ`` of a job folder to ``report.pdf``; says whether it keeps the archive standards.
+    """Print a job folder: a report to ``report.pdf``, saying whether it keeps the archive standards, or cards to pictures.
 
     Letters are tried first with the fonts of the wheel, then with the system's too; where one is in neither, the PDF is
     plain and shows a box for it.
@@ -63,15 +63,21 @@ def press(job: Path) -> dict[str, Any]:
         "timestamp": _moment(order["made"]),
         "sys_inputs": {"paper": order["paper"]},
     }
+    source = str(job / order["template"])
+    if order["template"] == "chat.typ":
+        pages: Any = typst.compile(source, format="png", ppi=144, **common)
+        for i, page in enumerate(pages if isinstance(pages, list) else [pages], 1):
+            (job / f"card-{i}.png").write_bytes(page)
+        return {"archival": False, "trouble": ""}
     trouble = ""
     data: Any = b""
     if archival:
         try:
-            data = typst.compile(str(job / "report.typ"), pdf_standards=ARCHIVAL, **common)
+            data = typst.compile(source, pdf_standards=ARCHIVAL, **common)
         except typst.TypstError as error:
             archival, trouble = False, error.message
     if not archival:
-        data = typst.compile(str(job / "report.typ"), pdf_standards=["1.7"], **common)
+        data = typst.compile(source, pdf_standards=["1.7"], **common)
     (job / "report.pdf").write_bytes(data)
     return {"archival": archival, "trouble": trouble}
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -193,6 +193,7 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
             f"{f'Cylinder {n.cylinder}. ' if n.cylinder is not None else ''}{n.text} ({_who(n.by)})"
             for n in d.notes
         ],
+        "worst": _worst(d, figure),
         "cards": [asdict(c) for c in handover.cards(d)],
         "cautions": list(d.cautions),
         "record": [
@@ -250,3 +251,21 @@ def _money(money: Money | None) -> dict[str, Any] | None:
         for c in money.courses
     ]
     return {"currency": money.currency, "rows": rows, "lines": lines}
+
+
+def _worst(d: Document, figure: Callable[[StillRow], dict[str, Any] | None]) -> list[dict[str, Any]]:
+    """The worst findings that a still shows, each still once, at most four: for the cards of a chat."""
+    stills = {s.id: s for s in d.stills}
+    out: list[dict[str, Any]] = []
+    used: set[str] = set()
+    for f in handover.worst(d, 1):
+        for m in f.marks:
+            shown = figure(stills[m.still]) if m.still in stills and m.still not in used else None
+            if shown is None:
+                continue
+            used.add(m.still)
+            where = f"Cylinder {telling.label(d, f.cylinder)}: " if f.cylinder is not None else ""
+            doubt = "" if f.certainty == "seen clearly" else f", {f.certainty}"
+            out.append({"title": f"{where}{f.words}", "words": f"{f.severity_words}{doubt}", "figure": shown})
+            break
+    return out[:4]

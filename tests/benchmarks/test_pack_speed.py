@@ -146,18 +146,18 @@ def test_paper_warm(benchmark, scene, tmp_path):
     from borelog.pack import paper, press
 
     kept = tmp_path / "job"
-    lay_out = paper._lay_out
+    lay_out = paper.lay_out
 
-    def keep(job, document, stills, sheet):
-        lay_out(kept, document, stills, sheet)
-        lay_out(job, document, stills, sheet)
+    def keep(job, *rest):
+        lay_out(kept, *rest)
+        lay_out(job, *rest)
 
     kept.mkdir()
-    paper._lay_out = keep
+    paper.lay_out = keep
     try:
         packed(scene, tmp_path, pdf=True)
     finally:
-        paper._lay_out = lay_out
+        paper.lay_out = lay_out
     benchmark.pedantic(lambda: press.press(kept), rounds=4, warmup_rounds=1)
     benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
 
