@@ -7,12 +7,12 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from textual import work
-from textual.app import App
 from textual.binding import BindingsMap
 from textual.message import Message
 
 from borelog.text import BorelogError, one_line
 from borelog.tui import guard, themes
+from borelog.tui.ahead import TypedAhead
 from borelog.tui.desk import Desk, Outcome
 from borelog.tui.keymap import Settings, keys_in_force
 
@@ -57,7 +57,7 @@ class Acted(Message):
         super().__init__()
 
 
-class Screens(App[None], inherit_bindings=False):
+class Screens(TypedAhead, inherit_bindings=False):
     """The screens over one logbook."""
 
     ENABLE_COMMAND_PALETTE = False
@@ -168,6 +168,11 @@ class Screens(App[None], inherit_bindings=False):
     ) -> None:
         """Run an act on the acts' thread; the screen is painted anew when it is done."""
         self.desk.do(act, said, opens=opens, then=then)
+
+    @property
+    def opening(self) -> bool:
+        """Whether an inspection is being opened."""
+        return self.desk.opening
 
     def _told(self, outcome: Outcome) -> None:
         self.post_message(Acted(outcome))
@@ -306,7 +311,7 @@ class Screens(App[None], inherit_bindings=False):
     def show_test(self, test: str, cylinder: int | None) -> None:
         """Go to a test in the readings."""
         self.desk.pick(cylinder or self.desk.cylinder)
-        self._room("readings").goal = f"test {test}"  # type: ignore[attr-defined]
+        self._room("readings").goal = f"{'test' if cylinder else 'blank'} {test}"  # type: ignore[attr-defined]
         self.go("readings")
 
     def act_quit(self) -> None:

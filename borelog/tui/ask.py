@@ -140,7 +140,7 @@ class Ask(Question):
         if here == ids[-1]:
             self.action_accept()
         else:
-            self.query_one(f"#{ids[ids.index(here) + 1]}").focus()
+            self.set_focus(self.query_one(f"#{ids[ids.index(here) + 1]}"))
 
     def action_next(self) -> None:
         """The next field."""

@@ -50,6 +50,7 @@ class Desk:
     series: dict[str, str] = field(default_factory=dict)
     saved_at: str = ""
     busy: int = 0
+    opening: bool = False
     seen_version: int = -1
     _queue: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "acts"))
 
@@ -97,6 +98,7 @@ class Desk:
         """
         id_ = self.id
         self.busy += 1
+        self.opening = self.opening or opens
 
         def run() -> Outcome:
             outcome = self._run(act, said, id_, opens)
@@ -123,6 +125,8 @@ class Desk:
     def arrived(self, outcome: Outcome) -> bool:
         """Take an outcome over on the screens' side; True when the inspection in hand changed."""
         self.busy -= 1
+        if not self.busy:
+            self.opening = False
         if outcome.failed or outcome.inspection is None:
             return False
         changed = outcome.inspection is not self.inspection

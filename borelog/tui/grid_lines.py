@@ -63,6 +63,10 @@ class GridLines(Painted):
             return min(38, max(16, self.size.width // 2 - 4))
         return 22 if self.size.width >= 76 else 17 if self.size.width >= 56 else 14
 
+    def label_room_of(self, row: Row) -> int:
+        """The same for one row: where there is one cell, its label need not be cut."""
+        return max(self.label_room(), 34) if row.span and self.size.width >= 76 else self.label_room()
+
     def cell_room(self) -> int:
         """Width of a cell."""
         count = max(1, len(self.grid.cylinders))
@@ -112,7 +116,7 @@ class GridLines(Painted):
 
     def _line(self, k: int) -> Line:
         row = self.grid.rows[k]
-        label_room, room = self.label_room(), self.size.width
+        label_room, room = self.label_room_of(row), self.size.width
         if row.kind == "head":
             head = f" {row.label.upper()} "
             hint = cut(f" {row.hint} " if row.hint else "", max(0, room - cells(head)))
@@ -152,7 +156,7 @@ class GridLines(Painted):
         """The row with the editor over its cell, wider than the cell where the text is long."""
         assert self.edit is not None
         app = self.screens
-        left = self.label_room()
+        left = self.label_room_of(self.row)
         wide = self.size.width - left - 1
         if not self.row.span:
             shown = self.shown_columns()

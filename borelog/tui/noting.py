@@ -11,6 +11,7 @@ from borelog.acts.facts import facts_body
 from borelog.acts.sheet.items import questions, state_for
 from borelog.acts.typed import typed_reading
 from borelog.acts.words import body_words
+from borelog.logbook.described import engine_from_facts
 from borelog.logbook.entries import Conditions, Content, Looked, Reading, Seen
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Looked as State
@@ -41,6 +42,8 @@ def typed(bench: Bench, inspection: Inspection, row: Row, column: int, text: str
         return _condition(bench, inspection, row, text, how)
     if row.kind == "fact":
         body = facts_body({row.test: text.strip()})
+        # A fact that contradicts the others is better mended now than found out at the end.
+        engine_from_facts({k: v for k, v in {**inspection.facts, **body.values}.items() if v})
         return Noting(lambda: entering.enter(bench, inspection.id, body, how), body_words(body))
     if row.kind == "question":
         return answered(bench, inspection, row, column, _question_state(row, text), how)

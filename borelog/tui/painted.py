@@ -55,7 +55,7 @@ class _Themed(Widget):
         return cast("Screens", self.app)
 
 
-class Painted(ScrollView, _Themed, can_focus=True):
+class Painted(ScrollView, _Themed, can_focus=True, inherit_bindings=False):
     """Lines of spans that scroll; ``cursor`` is the line in hand, None where lines are only read."""
 
     ALLOW_SELECT = False

@@ -240,6 +240,11 @@ async def test_plan_moves_in_true_arrangement_and_takes_notes(bench: Bench) -> N
         grid.go(next(k for k, r in enumerate(grid.grid.rows) if r.test == "bore"), ENGINE)
         await press(app, pilot, "type:81", "enter")
         assert bench.inspection(id_).facts["bore"] == "81"
+        await press(app, pilot, "pageup", "pageup", "pageup")
+        grid.go(1, ENGINE)
+        await press(app, pilot, "down", "up", "down", "down", "type:1-2-3", "enter")
+        assert grid.row.test != "bore" and "leaves out cylinder 4" in message(app)
+        assert "firing_order" not in bench.inspection(id_).facts
         assert any("bore" in r.body.values for r in bench.inspection(id_).of(Facts))
 
 

@@ -21,7 +21,12 @@ async def settled(app: Screens, pilot: Pilot[Any], verdict: bool = False) -> Non
             for w in app.workers
             if not w.is_finished and w.group != "watch" and (verdict or w.group != "verdict")
         ]
-        if not app.desk.busy and not waits and not (verdict and app.desk.verdict is None):
+        if (
+            not app.keys_waiting
+            and not app.desk.busy
+            and not waits
+            and not (verdict and app.desk.verdict is None)
+        ):
             await pilot.pause()
             return
         await asyncio.sleep(0.002)

@@ -26,12 +26,10 @@ class FactsRoom(ReadingsRoom):
         yield GridView(id="grid")
         yield Bar(id="hint", panel=False)
 
-    def paint(self, room: int) -> None:
+    def fill(self) -> None:
         """All facts."""
         if self.desk.inspection:
-            self.grid.pending.clear()
             self.grid.set_grid(view.build(self.desk.inspection))
-            self._step_and_hint()
 
     def _step_and_hint(self, typed: str | None = None) -> None:
         grid, desk, room = self.grid, self.desk, self.size.width
@@ -67,7 +65,6 @@ class FactsRoom(ReadingsRoom):
 
     def come(self) -> None:
         """Stay where one was."""
-        self._step_and_hint()
 
     def _onward(self, row: Row, column: int, then: str) -> None:
         self.grid.onward(then)

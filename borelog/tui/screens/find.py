@@ -34,6 +34,6 @@ def follow(app: Any, target: Target | None) -> None:
         app.desk.pick(value)
         app.room_now().show()
     elif kind == "test":
-        app.show_test(value, app.desk.cylinder)
+        app.show_test(value, None)
     else:
         app.show_entry(value)

@@ -40,6 +40,7 @@ class ReadingsRoom(Room):
         self.turning = False
         self.last: tuple[tuple[str, ...], int] | None = None
         self.goal = ""
+        self.coming = True
 
     def middle(self) -> ComposeResult:
         """Step, grid, hint."""
@@ -54,13 +55,18 @@ class ReadingsRoom(Room):
 
     def on_screen_resume(self) -> None:
         """Come to the cylinder in hand, and to the entry that was asked for."""
-        self.call_after_refresh(self.come)
+        self.coming = True
 
     def come(self) -> None:
         """Take the cell in hand that was asked for, else the cylinder in hand."""
         grid = self.grid
         if self.goal.startswith("test "):
             grid.go_to(test_row(self.goal[5:]), self.desk.cylinder)
+            self.goal = ""
+        elif self.goal.startswith("blank "):
+            grid.go_to(test_row(self.goal[6:]))
+            blank = (c for c in grid.grid.columns(grid.row) if grid.row.cells[c].status == "missing")
+            grid.go(grid.at[0], next(blank, grid.column))
             self.goal = ""
         elif self.goal:
             if not grid.go_to_entry(self.goal):
@@ -69,24 +75,28 @@ class ReadingsRoom(Room):
                     if self.desk.inspection
                     else set()
                 )
-                self.show()
+                self.fill()
                 grid.go_to_entry(self.goal)
             self.goal = ""
         elif grid.grid.rows and self.desk.cylinder and grid.column != view.ENGINE:
             grid.go(grid.at[0], self.desk.cylinder)
         elif grid.grid.rows and self.last is None:
             grid.go_to("compression_dry", self.desk.cylinder)
-        self._step_and_hint()
 
     def paint(self, room: int) -> None:
         """The grid of the inspection as it stands."""
-        desk = self.desk
-        if not desk.inspection:
-            return
-        grid = self.grid
-        grid.pending.clear()
-        grid.set_grid(view.build(desk.inspection, desk.cylinders, frozenset(self.unfolded), desk.units))
+        self.fill()
+        if self.coming and self.grid.grid.rows:
+            self.coming = False
+            self.come()
         self._step_and_hint()
+
+    def fill(self) -> None:
+        """Put the record as it stands into the grid."""
+        desk = self.desk
+        if desk.inspection:
+            built = view.build(desk.inspection, desk.cylinders, frozenset(self.unfolded), desk.units)
+            self.grid.set_grid(built)
 
     def _step_and_hint(self, typed: str | None = None) -> None:
         grid, desk = self.grid, self.desk

@@ -153,12 +153,11 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
     def show_state(self) -> None:
         """The line under the picture: scale, cross hair, what is being drawn or compared."""
         picture = self.picture
-        if not picture.view or not picture.source:
-            self.query_one("#state", Bar).set_lines((Span(""),))
-            return
-        parts = [picture.view.says(), f"at {picture.at[0]:.0f}, {picture.at[1]:.0f}"]
-        if picture.view.turn or picture.view.mirror:
-            parts.append(f"turned {picture.view.turn:g}°" + (", mirrored" if picture.view.mirror else ""))
+        parts: list[str] = []
+        if picture.view and picture.source:
+            parts += [picture.view.says(), f"at {picture.at[0]:.0f}, {picture.at[1]:.0f}"]
+            if picture.view.turn or picture.view.mirror:
+                parts.append(f"turned {picture.view.turn:g}°" + (", mirrored" if picture.view.mirror else ""))
         if self.enhance:
             parts.append(ENHANCE[self.enhance][0])
         if not picture.look.marks:

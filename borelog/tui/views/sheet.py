@@ -130,7 +130,11 @@ def _findings(inspection: Inspection, cylinder: int, room: int) -> list[SheetLin
         out += [SheetLine((Span(text, role),), r.id) for text in wrapped(head, room, "  ")]
         more = ", ".join(
             x
-            for x in (one_line(b.certainty, 20), one_line(b.age, 12) if b.age != "not said" else "", one_line(b.note))
+            for x in (
+                one_line(b.certainty, 20),
+                one_line(b.age, 12) if b.age != "not said" else "",
+                one_line(b.note),
+            )
             if x
         )
         out += [
