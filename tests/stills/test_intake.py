@@ -277,7 +277,11 @@ def test_the_package_itself_is_light() -> None:
 
 def test_natural_order() -> None:
     names = ["IMG_10.jpg", "img_9.jpg", "IMG_1.jpg", "z²3.jpg", "٣.jpg"]
-    assert [n for n in sorted(names, key=natural) if n.startswith(("I", "i"))] == ["IMG_1.jpg", "img_9.jpg", "IMG_10.jpg"]
+    assert [n for n in sorted(names, key=natural) if n.startswith(("I", "i"))] == [
+        "IMG_1.jpg",
+        "img_9.jpg",
+        "IMG_10.jpg",
+    ]
 
 
 def test_files_folders_and_globs(tmp_path: Path) -> None:
