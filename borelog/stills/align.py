@@ -87,10 +87,13 @@ class Alignment:
     def to_earlier(self, x: float, y: float) -> tuple[float, float]:
         """Where a spot of the later picture is in the earlier one; pixel coordinates with centres at .5."""
         height, width = self.covered.shape
-        col = min(max(round(x - 0.5), 0), width - 1)
-        row = min(max(round(y - 0.5), 0), height - 1)
-        at_x, at_y = (float(v) for v in self.positions[row, col])
-        return at_x + 0.5 + (x - 0.5 - col), at_y + 0.5 + (y - 0.5 - row)
+        left = min(max(int(np.floor(x - 0.5)), 0), width - 2)
+        top = min(max(int(np.floor(y - 0.5)), 0), height - 2)
+        u, v = x - 0.5 - left, y - 0.5 - top
+        a, b = self.positions[top, left : left + 2].astype(np.float64)
+        c, d = self.positions[top + 1, left : left + 2].astype(np.float64)
+        at = (1 - v) * ((1 - u) * a + u * b) + v * ((1 - u) * c + u * d)
+        return float(at[0]) + 0.5, float(at[1]) + 0.5
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON, without the fields."""

@@ -18,35 +18,37 @@ from borelog.marks.shapes import Box, Line, Polygon, Shape, outline
 from borelog.stills import StillError
 from borelog.stills.ciede import ciede2000, lab_from_linear, linear
 from borelog.stills.planes import Picture, picture
+from borelog.stills.thread import Thread, from_thread
 
 VERSION = "1"
 UNCALIBRATED = "colour not calibrated: no white or grey patch in the frame, so no class is given"
-NEAREST_MM = 150.0
-"""Nearer than this the outline's own perspective spoils the scale: 2.2 % at 80 mm, 1.3 % at 150, 0.5 % at 400."""
+_STRAP_HALF_MM = 1.35
 _PATCHES = {"white": 0.75, "grey": 0.18}
 _CERTAIN_DE, _MARGIN_DE = 15.0, 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class ThreadScale:
+class PlugScale:
     """Pixels per mm in the plane of the plug's axis.
 
     Attributes
     ----------
     px_per_mm, error : and its standard error
-    pitch_px : of each outline traced
-    pitches : how many pitches were used
+    pitch_px : of the outline
+    turns : how many turns were used
     """
 
     px_per_mm: float
     error: float
-    pitch_px: tuple[float, ...]
-    pitches: float
+    pitch_px: float
+    turns: float
 
     def text(self) -> str:
         """The result in words."""
         share = self.error / self.px_per_mm
-        return f"{self.px_per_mm:.2f} +- {self.error:.2f} px per mm ({share:.1%}), over {self.pitches:.0f} pitches"
+        return (
+            f"{self.px_per_mm:.2f} +- {self.error:.2f} px per mm ({share:.1%}), over {self.turns:.0f} turns"
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
@@ -55,8 +57,8 @@ class ThreadScale:
             "version": VERSION,
             "px_per_mm": round(self.px_per_mm, 4),
             "error_px_per_mm": round(self.error, 4),
-            "pitch_px": [round(p, 3) for p in self.pitch_px],
-            "pitches": round(self.pitches, 1),
+            "pitch_px": round(self.pitch_px, 3),
+            "turns": round(self.turns, 1),
             "text": self.text(),
         }
 
@@ -79,137 +81,44 @@ def _strip(image: Picture, line: Line, half: float, along: int, across: int) -> 
     return np.asarray(band, np.float32)
 
 
-def trace_outline(image: Picture, line: Line) -> NDArray[np.float64]:
-    """Where the outline of the thread runs, in px to the left of a line drawn along it, once per px of its length.
-
-    The side that is more even is the ground; the outline is where the colour stops being the ground's.
-    """
-    length = float(np.hypot(line.x2 - line.x1, line.y2 - line.y1))
-    if length < 40:
-        raise StillError("draw the line along the thread's outline over at least six turns")
-    half = float(np.clip(length / 8, 10, 60))
-    across = round(4 * half)
-    band = cv2.GaussianBlur(_strip(picture(image), line, half, round(length), across), (0, 0), 1.0)
-    space = np.asarray(
-        cv2.cvtColor(np.clip(band / 255, 0, 1).astype(np.float32), cv2.COLOR_BGR2Lab), np.float64
-    )
-    edge = across // 4
-    ends = [space[:edge], space[-edge:]]
-    # Along the outline the plug's side goes light and dark with every turn, the ground does not.
-    uneven = [float(np.abs(np.diff(np.median(e, axis=0), axis=0)).sum()) for e in ends]
-    flip = uneven[0] > uneven[1]
-    if flip:
-        space = space[::-1]
-    ground = np.stack([_smooth(np.median(space[:edge, :, k], axis=0), 41) for k in range(3)], axis=1)
-    away = np.linalg.norm(space - ground[None], axis=2)
-    noise = float(np.median(away[:edge]))
-    inner = float(np.median(away[-edge:].max(axis=0)))
-    if inner < 3 * noise + 3:
-        raise StillError(
-            "the plug does not stand out from the ground here; lay it on a plain cloth of another colour"
-        )
-    level = max(2.5 * noise, 0.4 * inner)
-    over = away > level
-    # Three rows in a row, so that a thread of the cloth is not taken for the outline.
-    run = over[:-2] & over[1:-1] & over[2:]
-    first = run.argmax(axis=0)
-    found = run.any(axis=0) & (first > 0)
-    columns = np.arange(away.shape[1])
-    before, after = away[np.maximum(first - 1, 0), columns], away[first, columns]
-    part = np.clip((level - before) / np.maximum(after - before, 1e-6), 0, 1)
-    row = first - 1 + part + 0.5
-    place = row / across * 2 * half - half
-    place = np.where(found, -place if flip else place, np.nan)
-    if np.isnan(place).mean() > 0.3:
-        raise StillError(
-            "the outline cannot be followed along this line; draw it nearer to the thread's edge"
-        )
-    good = np.flatnonzero(~np.isnan(place))
-    return np.interp(columns, good, place[good])
-
-
-def _smooth(values: NDArray[np.float64], window: int) -> NDArray[np.float64]:
-    wide = np.pad(values, window // 2, mode="edge")
-    return np.convolve(wide, np.ones(window) / window, "valid")[: len(values)]
-
-
-def period_of(trace: NDArray[np.float64]) -> tuple[float, float]:
-    """Period of a trace in samples and its standard error: two harmonics by least squares.
-
-    Raises
-    ------
-    StillError
-        When no period stands out.
-    """
-    n = len(trace)
-    t = np.arange(n) - (n - 1) / 2
-    rest = trace - np.polyval(np.polyfit(t, trace, 2), t)
-    limit = 4 * 1.4826 * float(np.median(np.abs(rest - np.median(rest)))) + 1e-6
-    rest = np.clip(rest, -limit, limit)
-    power = np.abs(np.fft.rfft(rest * np.hanning(n), 8 * n)) ** 2
-    frequency = np.fft.rfftfreq(8 * n)
-    usable = (frequency > 4.0 / n) & (frequency < 1 / 6)
-    if not usable.any():
-        raise StillError("too few turns of thread; draw the line over at least six")
-    at = np.where(usable, power, 0).argmax()
-    if power[at] < 12 * float(np.median(power[usable])):
-        raise StillError(
-            "no turns of thread stand out along this line; draw it along the outline, not the shading"
-        )
-    start = float(frequency[at])
-
-    def misfit(f: float) -> tuple[float, NDArray[np.float64]]:
-        w = 2 * np.pi * f * t
-        basis = np.stack([np.cos(w), np.sin(w), np.cos(2 * w), np.sin(2 * w), np.ones(n), t], axis=1)
-        weights = np.linalg.lstsq(basis, rest, rcond=None)[0]
-        left = rest - basis @ weights
-        return float(left @ left), weights
-
-    best = start
-    for reach in (0.6 / n, 0.1 / n, 0.02 / n):
-        tries = best + np.linspace(-reach, reach, 21)
-        best = float(tries[int(np.argmin([misfit(float(f))[0] for f in tries]))])
-    square, weights = misfit(best)
-    amplitude = float(np.hypot(weights[0], weights[1]))
-    sigma = np.sqrt(square / max(n - 7, 1))
-    # Rife and Boorstyn (1974): standard error of a frequency; neighbouring samples share their blur, hence the factor.
-    error_f = np.sqrt(6.0) * sigma * 2.0 / (np.pi * max(amplitude, 1e-6) * n**1.5)
-    return 1 / best, float(error_f / best**2)
-
-
-def thread_scale(image: Picture, outlines: tuple[Line, ...], pitch_mm: float = 1.25) -> ThreadScale:
-    """Pixels per mm from the pitch of the thread's outline.
+def thread_scale(
+    image: Picture, outlines: tuple[Line, ...], pitch_mm: float = 1.25, distance_mm: float | None = None
+) -> PlugScale:
+    """Pixels per mm in the plane of the plug's axis, from the pitch of the thread's outline.
 
     Parameters
     ----------
     image : (H, W, 3) uint8, the plug in profile, from 150 mm or farther
-    outlines : one or two lines drawn along the thread's outline, a few pixels off do not matter
+    outlines : two lines, one drawn along either side of the thread; some pixels off do not matter
     pitch_mm : 1.25 for M14 and M12, 1.0 for M10
+    distance_mm : camera to plug; 150 mm are assumed for the error when it is not given
 
-    Returns
-    -------
-    ThreadScale
+    Raises
+    ------
+    StillError
+        When no steady thread shows in the outline.
     """
-    if not outlines or pitch_mm <= 0:
-        raise StillError("draw a line along the thread's outline, best one on each side")
-    periods, errors, turns = [], [], 0.0
-    for line in outlines:
-        trace = trace_outline(image, line)
-        period, error = period_of(trace)
-        periods.append(period)
-        errors.append(error)
-        turns += len(trace) / period
-    if len(periods) > 1 and max(periods) > 1.06 * min(periods):
-        raise StillError(
-            "the two outlines do not agree; draw both along the thread, or turn the plug into profile"
-        )
-    pitch = float(np.mean(periods))
-    random = float(np.sqrt(np.sum(np.square(errors)))) / len(errors)
-    if len(periods) > 1:
-        random = max(random, float(np.ptp(periods)) / 4)
-    scale = pitch / pitch_mm
-    # Perspective of the outline at about 150 mm, common to all measurements from one photograph.
-    return ThreadScale(scale, scale * float(np.hypot(random / pitch, 0.007)), tuple(periods), turns)
+    if len(outlines) != 2 or pitch_mm <= 0:
+        raise StillError("draw a line along the thread's outline on each side of the plug")
+    one, two = outlines
+    ends = [(one.x1, one.y1, one.x2, one.y2), (two.x1, two.y1, two.x2, two.y2)]
+    a, b = np.array(ends[0]).reshape(2, 2), np.array(ends[1]).reshape(2, 2)
+    if np.linalg.norm(a[0] - b[0]) > np.linalg.norm(a[0] - b[1]):
+        b = b[::-1]
+    first, second = (a[0] + b[0]) / 2, (a[1] + b[1]) / 2
+    along = (second - first) / max(float(np.linalg.norm(second - first)), 1e-9)
+    apart = float(abs(np.cross(np.append(along, 0), np.append(b[0] - a[0], 0))[2]))
+    # Plain ground beyond the crests: an eighth of the width is about 1.7 mm on a 14 mm thread.
+    found = from_thread(
+        picture(image),
+        (float(first[0]), float(first[1])),
+        (float(second[0]), float(second[1])),
+        Thread(f"thread of {pitch_mm:g} mm pitch", 0.0, pitch_mm),
+        half_width=apart * 0.5 * 1.16,
+        distance_mm=distance_mm,
+    )
+    scale = found.period_px / pitch_mm
+    return PlugScale(scale, scale * found.scale.u_rel, found.period_px, found.turns)
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,7 +141,10 @@ class Gap:
         """The result in words."""
         if np.isnan(self.mm):
             return f"gap {self.px:.1f} px; no scale"
-        return f"gap {self.mm:.2f} +- {self.error_mm:.2f} mm; a worn tip or a plug turned out of profile spoils it"
+        return (
+            f"gap {self.mm:.2f} +- {self.error_mm:.2f} mm; a worn tip, a plug turned out of profile or a gap far from "
+            "the middle of the frame spoils it"
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON."""
@@ -248,7 +160,7 @@ class Gap:
         }
 
 
-def gap_between(edges: Line, scale: ThreadScale | None, edge_px: float = 0.7) -> Gap:
+def gap_between(edges: Line, scale: PlugScale | None, edge_px: float = 0.7) -> Gap:
     """The gap between two edges as they are set, each good to ``edge_px``."""
     width = float(np.hypot(edges.x2 - edges.x1, edges.y2 - edges.y1))
     if scale is None:
@@ -258,59 +170,86 @@ def gap_between(edges: Line, scale: ThreadScale | None, edge_px: float = 0.7) ->
     return Gap(width, mm, float(error), edges)
 
 
-def measure_gap(image: Picture, rough: Line, scale: ThreadScale | None = None) -> Gap:
+def measure_gap(
+    image: Picture, rough: Line, scale: PlugScale | None = None, distance_mm: float | None = None
+) -> Gap:
     """The electrode gap near a line drawn from one electrode to the other.
 
     Parameters
     ----------
     image : (H, W, 3) uint8
-    rough : from about one edge to about the other, square to them
+    rough : from about one edge to about the other; some pixels and degrees off do not matter
     scale : from `thread_scale`
+    distance_mm : camera to plug; 150 mm are assumed for the error when it is not given
 
     Raises
     ------
     StillError
         When the edges cannot be found, or the gap is closed.
     """
+    image = picture(image)
     length = float(np.hypot(rough.x2 - rough.x1, rough.y2 - rough.y1))
     if length < 3:
         raise StillError("the gap is closed or under three pixels; take a closer photograph")
+    middle = ((rough.x1 + rough.x2) / 2, (rough.y1 + rough.y2) / 2)
+    drawn = np.arctan2(rough.y2 - rough.y1, rough.x2 - rough.x1)
+    tries: list[tuple[float, Line, float]] = []
+    # The faces are parallel, so the shortest way across is the gap; the clicks only say about where.
+    for turn in np.radians(np.arange(-20, 21, 2.5)):
+        ux, uy = np.cos(drawn + turn) * length / 2, np.sin(drawn + turn) * length / 2
+        found = _crossings(image, Line(middle[0] - ux, middle[1] - uy, middle[0] + ux, middle[1] + uy))
+        if found is not None:
+            edges, edge_px = found
+            tries.append((float(np.hypot(edges.x2 - edges.x1, edges.y2 - edges.y1)), edges, edge_px))
+    if len(tries) < 3:
+        raise StillError("an edge of the gap does not stand out; put the edges by hand")
+    tries.sort(key=lambda t: t[0])
+    # The shortest of many noisy widths is too short; the lower quarter is not.
+    width, edges, edge_px = tries[len(tries) // 4]
+    if width < 2:
+        raise StillError("the gap is closed or under two pixels; take a closer photograph")
+    if scale is not None:
+        # The strap is about 2.7 mm wide, so its near and far edge do not lie in the plane of the scale.
+        aside = float(np.hypot(middle[0] - image.shape[1] / 2, middle[1] - image.shape[0] / 2))
+        edge_px = float(np.hypot(edge_px, aside * _STRAP_HALF_MM / (distance_mm or 150.0) / 2))
+    return gap_between(edges, scale, edge_px)
+
+
+def _crossings(image: Picture, line: Line) -> tuple[Line, float] | None:
+    """Where the middle brightness of a band along a line crosses half height towards both ends, and the edges' error."""
+    length = float(np.hypot(line.x2 - line.x1, line.y2 - line.y1))
     reach = float(np.clip(0.5 * length, 5, 30))
-    ux, uy = (rough.x2 - rough.x1) / length, (rough.y2 - rough.y1) / length
-    whole = Line(rough.x1 - reach * ux, rough.y1 - reach * uy, rough.x2 + reach * ux, rough.y2 + reach * uy)
+    ux, uy = (line.x2 - line.x1) / length, (line.y2 - line.y1) / length
+    whole = Line(line.x1 - reach * ux, line.y1 - reach * uy, line.x2 + reach * ux, line.y2 + reach * uy)
     fine = 4
     samples = round((length + 2 * reach) * fine)
-    half = float(np.clip(0.2 * length, 2, 8))
-    band = _strip(picture(image), whole, half, samples, max(5, round(4 * half)))
-    profile = np.median(band, axis=0)
+    half = float(np.clip(0.25 * length, 3, 8))
+    profile = np.median(_strip(image, whole, half, samples, max(5, round(4 * half))), axis=0)
     at = (np.arange(samples) + 0.5) / fine - reach
     middle = np.median(profile[(at > 0.3 * length) & (at < 0.7 * length)], axis=0)
-    edges, errors = [], []
+    ends, errors = [], []
     for sign, spot in ((-1, 0.0), (1, length)):
         side = (at - spot) * sign
-        metal = np.median(profile[(side > 0.35 * reach) & (side < 0.95 * reach)], axis=0)
-        direction = metal - middle
+        body = (side > 0.35 * reach) & (side < 0.95 * reach)
+        direction = np.median(profile[body], axis=0) - middle
         height = float(np.linalg.norm(direction))
         if height < 8:
-            raise StillError("an edge of the gap does not stand out; put the edges by hand")
+            return None
         rise = (profile - middle) @ direction / height**2
-        near = np.flatnonzero((side > -0.4 * length) & (side < 0.9 * reach))
-        crossing = [
-            k for k in near[:-1] if (rise[k] - 0.5) * (rise[k + 1] - 0.5) <= 0 and rise[k] != rise[k + 1]
-        ]
-        if not crossing:
-            raise StillError("an edge of the gap does not stand out; put the edges by hand")
-        k = min(crossing, key=lambda c: abs(at[c] - spot))
-        edges.append(at[k] + (0.5 - rise[k]) / (rise[k + 1] - rise[k]) / fine)
+        near = np.flatnonzero((side > -0.4 * length) & (side < 0.9 * reach))[:-1]
+        crossing = near[((rise[near] - 0.5) * (rise[near + 1] - 0.5) <= 0) & (rise[near] != rise[near + 1])]
+        if not len(crossing):
+            return None
+        k = int(crossing[np.abs(at[crossing] - spot).argmin()])
+        ends.append(float(at[k] + (0.5 - rise[k]) / (rise[k + 1] - rise[k]) / fine))
         slope = abs(float(rise[min(k + 2, samples - 1)] - rise[max(k - 2, 0)])) * fine / 4
-        rough_edge = float(np.std(rise[(side > 0.35 * reach) & (side < 0.95 * reach)]))
-        errors.append(float(np.hypot(0.25, min(rough_edge / max(slope, 1e-3), 2.0))))
-    found = Line(
-        rough.x1 + edges[0] * ux, rough.y1 + edges[0] * uy, rough.x1 + edges[1] * ux, rough.y1 + edges[1] * uy
+        errors.append(float(np.hypot(0.6, min(float(np.std(rise[body])) / max(slope, 1e-3), 2.0))))
+    if ends[1] <= ends[0]:
+        return None
+    edges = Line(
+        line.x1 + ends[0] * ux, line.y1 + ends[0] * uy, line.x1 + ends[1] * ux, line.y1 + ends[1] * uy
     )
-    if edges[1] - edges[0] < 2:
-        raise StillError("the gap is closed or under two pixels; take a closer photograph")
-    return gap_between(found, scale, float(np.hypot(*errors)) / np.sqrt(2))
+    return edges, float(np.hypot(errors[0], errors[1]) / np.sqrt(2))
 
 
 @dataclass(frozen=True, slots=True)
