@@ -51,7 +51,7 @@ class Algebra(Protocol):
         """(V, E, X) of a finished part to (V, E, 2**K): how likely each pattern of speaking channels is."""
 
     def weigh(self, outside: Array, signs: Array) -> Array:
-        """(V, E, B, X) of everything but one cylinder to (V, E, B, S): the factor on that cylinder's fault sets."""
+        """(..., V, E, B, X) of everything but one cylinder to (..., V, E, B, S): the factor on its fault sets."""
 
 
 def subset_products(silent: Array, channels: Sequence[int]) -> Array:

@@ -58,14 +58,11 @@ def _refused(net: Net, seen: Seen) -> NetworkError:
     return NetworkError(f"{seen.item} has no state {seen.state!r}; it has {', '.join(item.states)}")
 
 
-def _placed(shape: NetShape, scope: str, seen: Seen) -> Place:
+def _misplaced(shape: NetShape, scope: str, seen: Seen) -> Place:
+    """The pair a reading belongs to, or what is wrong with its cylinder."""
     if scope == "cylinder":
-        if seen.cylinder in shape.cylinders:
-            return seen.cylinder
         raise NetworkError(f"{seen.item} needs a cylinder of this engine, not {seen.cylinder!r}")
     if scope == "engine":
-        if seen.cylinder is None:
-            return None
         raise NetworkError(f"{seen.item} speaks of the whole engine; enter it without a cylinder")
     for pair in shape.pairs:
         if {seen.cylinder, seen.neighbour} == set(pair):
@@ -82,17 +79,19 @@ def grouped(net: Net, shape: NetShape, evidence: Evidence) -> dict[Place, tuple[
         An unknown item, state, way of taking or cylinder, naming it.
     """
     together: dict[Place, list[Seen]] = defaultdict(list)
+    index, hows, here = net.index, net.tables.misread, set(shape.cylinders)
     for seen in evidence.seen:
-        found = net.index.get((seen.item, seen.state))
+        found = index.get((seen.item, seen.state))
         if found is None:
             raise _refused(net, seen)
-        if seen.how not in net.tables.misread:
-            raise NetworkError(
-                f"{seen.how!r} is no way of taking a reading; use one of {', '.join(net.tables.misread)}"
-            )
-        place = _placed(shape, found[0], seen)
-        if seen.item != HISTORY:
-            together[place].append(seen)
+        if seen.how not in hows:
+            raise NetworkError(f"{seen.how!r} is no way of taking a reading; use one of {', '.join(hows)}")
+        scope, place = found[0], seen.cylinder
+        if (scope == "cylinder" and place in here) or (scope == "engine" and place is None):
+            if seen.item != HISTORY:
+                together[place].append(seen)
+        else:
+            together[_misplaced(shape, scope, seen)].append(seen)
     return {place: _at_place(net, place, tuple(some)) for place, some in together.items()}
 
 

@@ -11,12 +11,12 @@ import numpy as np
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra
 from borelog.verdict.network.chain import Messages, outside, walk, with_breach
+from borelog.verdict.network.doubts import cylinder_doubts, engine_doubts
 from borelog.verdict.network.problem import (
     LEAK_DOWN,
     Local,
     Problem,
     algebra,
-    leak_parts,
     links,
     local_parts,
     problem,
@@ -55,11 +55,14 @@ class Solved:
         """The scaled probability of all evidence; 0 when nothing the tables know can have shown it."""
         return float(self.mass.sum())
 
-    def states_of(self, i: int) -> Array:
-        """(V, E, 2, S) posterior of cylinder i of the line, adding to 1."""
-        factor = self.way.weigh(outside(self.way, self.messages, i), self.against)
-        found = np.maximum(self.locals_[i].weight * factor, 0.0)
-        found /= found.sum()
+    def states(self) -> Array:
+        """(n, V, E, 2, S) posterior of each cylinder of the line, each adding to 1."""
+        beyond = np.stack([outside(self.way, self.messages, i) for i in range(len(self.locals_))])
+        found = self.way.weigh(beyond, self.against)
+        for i, part in enumerate(self.locals_):
+            found[i] *= part.weight
+        np.maximum(found, 0.0, out=found)
+        found /= found.sum((1, 2, 3, 4), keepdims=True)
         return found
 
 
@@ -89,85 +92,27 @@ def solve(prob: Problem, way: str = "") -> Solved:
     )
 
 
-class _Reduced:
-    """(E, 2, S) probabilities, summed once over whatever axes a likelihood does not tell apart."""
-
-    def __init__(self, states: Array) -> None:
-        self._states = states
-        self._kept: dict[tuple[int, ...], Array] = {}
-
-    def mean(self, values: Array) -> float:
-        """The sum of probabilities times ``values``, which broadcasts over (E, 2, S)."""
-        shape = values.shape
-        if shape not in self._kept:
-            axes = tuple(k for k in range(3) if shape[k] == 1) if len(shape) == 3 else (0, 1, 2)
-            self._kept[shape] = self._states.sum(axes, keepdims=len(shape) == 3)
-        return float(np.vdot(self._kept[shape], values))
-
-
-def _by_test(prob: Problem, cylinder: int, states: Array) -> dict[str, tuple[_Reduced, float]]:
-    """For each test (and '') the part of the posterior (V, E, 2, S) in which it was good, and the chance that it was not."""
-    everything: Array = states.sum(0)
-    out = {"": (_Reduced(everything), 0.0)}
-    by_v = states.reshape(*(2,) * len(prob.active), *states.shape[1:])
-    for place, test in enumerate(prob.active):
-        good: Array = np.take(by_v, 0, axis=place).reshape(-1, *states.shape[1:]).sum(0)
-        out[test] = (_Reduced(good), max(0.0, 1.0 - float(good.sum())))
-    chance = prob.leak[cylinder]
-    good_leak, ill = leak_parts(prob.groups.get(cylinder, ()))
-    mixed = (1.0 - chance) * good_leak + chance * ill
-    share = np.divide(chance * ill, mixed, out=np.full_like(mixed, chance), where=mixed > 0.0)
-    good = everything * (1.0 - share)
-    out[LEAK_DOWN] = (_Reduced(good), max(0.0, 1.0 - float(good.sum())))
-    return out
-
-
-def _cylinder_doubts(prob: Problem, cylinder: int, states: Array) -> tuple[dict[str, float], float]:
-    """Posterior of a misreading for each group of one cylinder, and of a spoiled leak-down. ``states`` (V, E, 2, S)."""
-    parts = _by_test(prob, cylinder, states)
-    out: dict[str, float] = {}
-    for group in prob.groups.get(cylinder, ()):
-        good, bad = parts[group.test]
-        like = group.like
-        out[group.name] = good.mean(like.misread) + (
-            bad * like.doubt / like.spoiled if like.spoiled > 0.0 else 0.0
-        )
-    return out, parts[LEAK_DOWN][1]
-
-
-def _engine_doubts(done: Solved, patterns: Array) -> dict[str, float]:
-    """Posterior of a misreading for each engine-wide group. ``patterns`` (V, E, 2**K) posterior, adding to 1."""
-    prob = done.prob
-    bits = np.zeros(1, dtype=np.int64)
-    for k in prob.channels:
-        bits = np.concatenate([bits, bits | (1 << k)])
-    out = {}
-    for group in prob.groups.get(None, ()):
-        like = group.like
-        misread = like.misread if like.misread.ndim == 1 else like.misread[..., bits]
-        if not group.test:
-            out[group.name] = float((patterns.sum(0) * misread).sum())
-            continue
-        place = prob.active.index(group.test)
-        out[group.name] = sum(
-            float((patterns[v] * (like.doubt / like.spoiled if combo[place] else misread)).sum())
-            for v, combo in enumerate(prob.validity)
-        )
-    return out
-
-
-def _marginals(prob: Problem, states: Array) -> tuple[dict[str, float], tuple[FaultSet, ...]]:
-    """Faults and likeliest sets of one cylinder from (2, S)."""
+def _marginals(
+    prob: Problem, states: Array
+) -> tuple[dict[int, Mapping[str, float]], dict[int, tuple[FaultSet, ...]]]:
+    """Faults and likeliest sets of each cylinder from (n, 2, S)."""
     net = prob.net
-    by_set: Array = states.sum(0)
-    present = by_set @ net.has
-    faults = {f: float(p) for f, p in zip(net.faults, present, strict=True)}
-    faults[SOUND] = float(states[0, 0])
-    faults[BREACH] = float(states[1].sum())
-    flat = states.ravel()
+    present = states.sum(1) @ net.has
+    breach = states[:, 1].sum(1)
+    flat = states.reshape(len(states), -1)
+    best = np.argsort(-flat, axis=1, kind="stable")[:, :SHOWN_SETS]
     count = len(net.sets)
-    best = np.argsort(-flat, kind="stable")[:SHOWN_SETS]
-    return faults, tuple(FaultSet(net.sets[i % count], bool(i >= count), float(flat[i])) for i in best)
+    cylinders: dict[int, Mapping[str, float]] = {}
+    sets: dict[int, tuple[FaultSet, ...]] = {}
+    for i, cylinder in enumerate(prob.line):
+        faults = dict(zip(net.faults, present[i].tolist(), strict=True))
+        faults[SOUND], faults[BREACH] = float(states[i, 0, 0]), float(breach[i])
+        cylinders[cylinder] = faults
+        sets[cylinder] = tuple(
+            FaultSet(net.sets[k % count], k >= count, p)
+            for k, p in zip(best[i].tolist(), flat[i, best[i]].tolist(), strict=True)
+        )
+    return cylinders, sets
 
 
 def _breaches(done: Solved) -> dict[tuple[int, int], float]:
@@ -194,24 +139,23 @@ def described(done: Solved) -> Posterior:
     """The posteriors of a solved problem that something the tables know can have shown."""
     prob = done.prob
     net, total = prob.net, done.total
-    cylinders: dict[int, Mapping[str, float]] = {}
-    sets: dict[int, tuple[FaultSet, ...]] = {}
-    misread: dict[tuple[int | None, str], float] = {}
-    spoiled: dict[tuple[str, int | None], float] = {}
-    for i, cylinder in enumerate(prob.line):
-        states = done.states_of(i)
-        cylinders[cylinder], sets[cylinder] = _marginals(prob, states.sum((0, 1)))
-        doubts, spoiled[LEAK_DOWN, cylinder] = _cylinder_doubts(prob, cylinder, states)
-        misread.update({(cylinder, name): p for name, p in doubts.items()})
+    states = done.states()
+    cylinders, sets = _marginals(prob, states.sum((1, 2)))
+    misread, leak = cylinder_doubts(prob, states)
+    spoiled: dict[tuple[str, int | None], float] = {
+        (LEAK_DOWN, c): p for c, p in zip(prob.line, leak, strict=True)
+    }
     patterns = done.way.patterns(done.messages.end) * done.signs
     patterns = patterns / patterns.sum()
-    misread.update({(None, name): p for name, p in _engine_doubts(done, patterns).items()})
+    misread.update(engine_doubts(prob, patterns))
     by_test = done.mass.sum(1) / total
     for k, test in enumerate(prob.active):
         spoiled[test, None] = float(
             sum(p for p, combo in zip(by_test, prob.validity, strict=True) if combo[k])
         )
     speaking = np.arange(patterns.shape[-1])
+    by_pattern: Array = patterns.sum((0, 1))
+    fit = fit_of(prob, done.log_evidence)
     return Posterior(
         shape=prob.shape,
         cylinders=cylinders,
@@ -219,15 +163,15 @@ def described(done: Solved) -> Posterior:
         engine={e: float(p) for e, p in zip(net.states, done.mass.sum(0) / total, strict=True)},
         breaches=_breaches(done),
         channels={
-            net.channels[k]: float(patterns[..., (speaking >> n) & 1 == 1].sum())
+            net.channels[k]: float(by_pattern[speaking >> n & 1 > 0].sum())
             for n, k in enumerate(prob.channels)
         },
         misread=misread,
         spoiled=spoiled,
         groups=_named_groups(prob),
         log_evidence=done.log_evidence,
-        fit=fit_of(prob, done.log_evidence),
-        fits=fit_of(prob, done.log_evidence) > POOREST_FIT,
+        fit=fit,
+        fits=fit > POOREST_FIT,
         way=done.way_name,
         cancellation=done.cancellation,
     )

@@ -98,6 +98,7 @@ def compare(shape: NetShape, evidence: Evidence, tables: FaultTables, way: str =
     ref: Any = Reference(gum, shape, evidence, tables)
     found = posteriors(shape, evidence, tables, way)
     done = solve(problem(shape, evidence, tables), way)
+    states = done.states()
     worst = 0.0
 
     def see(mine: Any, other: Any) -> None:
@@ -106,7 +107,7 @@ def compare(shape: NetShape, evidence: Evidence, tables: FaultTables, way: str =
 
     for i, c in enumerate(done.prob.line):
         by_set = ref.posterior(f"F{c}")
-        see(done.states_of(i).sum((0, 1, 2)), by_set)
+        see(states[i].sum((0, 1, 2)), by_set)
         for fault in tables.of_scope("cylinder"):
             see(
                 found.cylinders[c][fault],
