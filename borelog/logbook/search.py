@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -44,11 +44,11 @@ def search(reader: Reader, text: str, limit: int = 200) -> tuple[Hit, ...]:
     wanted = text.casefold().split()
     if not wanted:
         return ()
+    may_hold = _quick_look(_escaped(max(wanted, key=len)))
     found: list[tuple[Stored, str]] = []
     with reader._reading():
         for raw, digest in reader._db.execute("SELECT raw, digest FROM entry ORDER BY row DESC"):
-            folded = raw.decode("utf-8", "replace").casefold()
-            if not all(_escaped(word) in folded for word in wanted):
+            if not may_hold(raw):
                 continue
             stored = decode(raw, digest)
             said = " · ".join(_texts(stored))
@@ -84,6 +84,18 @@ def standing(reader: Reader, inspection: str) -> dict[str, str]:
 def _escaped(word: str) -> str:
     """The word as it stands in JSON, so that the cheap look at the bytes misses nothing."""
     return msgspec.json.encode(word).decode()[1:-1].casefold()
+
+
+def _quick_look(word: str) -> Callable[[bytes], bool]:
+    """A cheap test that lets through every entry that could hold the word: most entries need no decoding."""
+    plain = word.encode()
+
+    def look(raw: bytes) -> bool:
+        if raw.isascii():
+            return plain in raw.lower()
+        return word in raw.decode("utf-8", "replace").casefold()
+
+    return look
 
 
 def _texts(stored: Stored) -> Iterator[str]:
