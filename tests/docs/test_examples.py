@@ -20,7 +20,9 @@ def fenced(page: Path, kind: str) -> list[str]:
     return re.findall(rf"^```{kind}\n(.*?)^```", page.read_text(encoding="utf-8"), re.M | re.S)
 
 
-def test_the_full_sheet_records_without_a_question(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_full_sheet_records_without_a_question(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     sheet = tmp_path / "example.sheet"
     (example,) = fenced(DOCS / "sheet.md", "sheet")
     sheet.write_text(example, encoding="utf-8")
@@ -36,7 +38,9 @@ def test_the_full_sheet_records_without_a_question(tmp_path: Path, capsys: pytes
 
 
 def test_every_command_is_documented_and_every_documented_command_exists() -> None:
-    named = set(re.findall(r"^\| `borelog ([a-z]+)", (DOCS / "commands.md").read_text(encoding="utf-8"), re.M))
+    named = set(
+        re.findall(r"^\| `borelog ([a-z]+)", (DOCS / "commands.md").read_text(encoding="utf-8"), re.M)
+    )
     assert named == {c.name for c in COMMANDS}
 
 
