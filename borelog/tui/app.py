@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from borelog.acts.bench import Bench
     from borelog.tui.base import Room
 
+WARM_AFTER = 0.3
+"""Seconds after the first paint at which the rest is loaded in the background."""
 JUDGE_AFTER = 0.4
 """Seconds without an entry after which the verdict is worked out anew."""
 
@@ -116,6 +118,17 @@ class Screens(TypedAhead, inherit_bindings=False):
         if self.open_id:
             self.open_inspection(self.open_id)
         self.set_interval(1.0, self.desk.look_again)
+        self.set_timer(WARM_AFTER, self._warm)
+
+    @work(thread=True, group="warm", exit_on_error=False)
+    def _warm(self) -> None:
+        """Load what the other screens need while nobody waits for it."""
+        from importlib import import_module
+
+        for name in ("plan", "readings", "facts", "verdict", "stills", "pack", "find"):
+            import_module(f"borelog.tui.screens.{name}")
+        for name in ("borelog.acts.judging", "borelog.tui.frames", "borelog.stills.intake", "cv2"):
+            import_module(name)
 
     # --- going about ---------------------------------------------------------------------------------------------
 

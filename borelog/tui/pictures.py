@@ -82,7 +82,7 @@ async def _settle(app: Screens, pilot: Pilot[None]) -> None:
     """Wait until nothing is being worked out."""
     for _ in range(600):
         await pilot.pause(0.02)
-        idle = not app.desk.busy and all(w.is_finished for w in app.workers)
+        idle = not app.desk.busy and all(w.is_finished for w in app.workers if w.group != "warm")
         if idle and (app.desk.verdict or not app.desk.id):
             await pilot.pause(0.05)
             return

@@ -35,7 +35,11 @@ def visible(app: Screens) -> str:
     return "\n".join(out)
 
 
-@pytest.mark.parametrize("text", TEXTS, ids=["markup", "escapes", "directions", "long"])
+@pytest.mark.parametrize(
+    "text",
+    [pytest.param(t, marks=pytest.mark.long) if k >= 2 else t for k, t in enumerate(TEXTS)],
+    ids=["markup", "escapes", "directions", "long"],
+)
 async def test_no_text_breaks_a_screen(bench: Bench, picture_file: Path, text: str) -> None:
     id_ = entering.open_inspection(bench, text, facts={"layout": "inline 4", "plate": text})
     still = (

@@ -19,7 +19,7 @@ async def settled(app: Screens, pilot: Pilot[Any], verdict: bool = False) -> Non
         waits = [
             w
             for w in app.workers
-            if not w.is_finished and w.group != "watch" and (verdict or w.group != "verdict")
+            if not w.is_finished and w.group not in ("watch", "warm") and (verdict or w.group != "verdict")
         ]
         if (
             not app.keys_waiting
