@@ -10,6 +10,7 @@ from pathlib import Path
 from borelog.logbook import chain
 from borelog.logbook import entries as e
 from borelog.logbook.errors import LogbookError
+from borelog.logbook.fold import fold
 from borelog.logbook.journal import Journal
 from borelog.pack import told
 from borelog.pack.check import Read, read
@@ -174,7 +175,10 @@ def _merged(journal: Journal, source: Source, found: Read, arrived: dict[str, to
         except LogbookError as error:
             raise Refused(Fault("journal", "data/journal.jsonl", one_line(str(error), 300))) from error
 
-    stills = _stills(journal, source, _files(found.document, copies), merge)
+    held = journal.entries(about.inspection) if known else []
+    gone = fold(chain.union(held, found.entries), about.inspection).forgotten
+    files = [(name, digest) for name, digest in _files(found.document, copies) if digest not in gone]
+    stills = _stills(journal, source, files, merge)
     name = one_line(about.name, 80)
     words = [
         f"{name}: {added} new of {len(found.entries)} entries, {stills} new of {len(arrived)} stills"
