@@ -15,6 +15,10 @@ from borelog.logbook.pictures import Pictures
 from borelog.text import one_line
 
 
+BESIDE = ("tables",)
+"""Folders of the logbook, besides the journal and the stills, that nothing else could bring back."""
+
+
 @dataclass(frozen=True, slots=True)
 class Copied:
     """What a backup holds now: entries in all, stills copied this time, and stills that are not what they should be."""
@@ -51,6 +55,7 @@ def back_up(folder: Path, db: sqlite3.Connection, dest: Path) -> Copied:
         os.replace(fresh, target)
         durable.sync_folder(dest)
     copied, faulty = _copy_stills(Pictures(folder), Pictures(dest))
+    _copy_beside(folder, dest)
     with contextlib.closing(sqlite3.connect(target)) as copy:
         entries = int(copy.execute("SELECT count(*) FROM entry").fetchone()[0])
     return Copied(entries, copied, faulty)
@@ -65,6 +70,20 @@ def _copy_stills(source: Pictures, target: Pictures) -> tuple[int, tuple[str, ..
             else:
                 faulty.append(sha256)
     return copied, tuple(faulty)
+
+
+def _copy_beside(source: Path, target: Path) -> None:
+    """Copy a person's own tables; a file of another content in the target is replaced, none is removed."""
+    with plainly(target):
+        for name in BESIDE:
+            for path in sorted((source / name).rglob("*")):
+                copy = target / path.relative_to(source)
+                if path.is_symlink() or not path.is_file():
+                    continue
+                data = path.read_bytes()
+                if not copy.is_file() or copy.read_bytes() != data:
+                    durable.make_folder(copy.parent)
+                    durable.write_file(copy, data)
 
 
 def _refuse_ahead(db: sqlite3.Connection, target: Path) -> None:
@@ -108,6 +127,8 @@ def restore(backup: Path, folder: Path) -> Path | None:
             durable.make_folder(folder)
         with locks.alone(folder, "restoring"), plainly(folder):
             _copy_stills(Pictures(backup), Pictures(folder))
+            if not any((folder / name).exists() for name in BESIDE):
+                _copy_beside(backup, folder)
             target = folder / connection.FILE
             fresh = folder / f"journal.{os.getpid()}.new"
             migrating.copy_database(db, fresh)

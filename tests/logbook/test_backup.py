@@ -117,3 +117,19 @@ def test_a_backup_can_be_restored_to_a_new_place(journal: Journal, tmp_path: Pat
         assert new.ids() == [id_]
     with pytest.raises(LogbookError, match="there is no logbook"):
         backup.restore(tmp_path / "nothing", tmp_path / "new")
+
+
+def test_a_persons_own_tables_travel_along_and_newer_ones_are_not_overwritten_by_restoring(
+    folder: Path, tmp_path: Path
+) -> None:
+    with Journal.open(folder) as journal:
+        journal.create("One", who="ab")
+        (folder / "tables").mkdir()
+        (folder / "tables" / "faults.csv").write_text("mine")
+        journal.backup(tmp_path / "copy")
+    assert (tmp_path / "copy" / "tables" / "faults.csv").read_text() == "mine"
+    (folder / "tables" / "faults.csv").write_text("newer")
+    backup.restore(tmp_path / "copy", folder)
+    assert (folder / "tables" / "faults.csv").read_text() == "newer"
+    backup.restore(tmp_path / "copy", tmp_path / "new")
+    assert (tmp_path / "new" / "tables" / "faults.csv").read_text() == "mine"
