@@ -14,7 +14,6 @@ from borelog.logbook.errors import Conflict, LogbookError, plainly
 from borelog.logbook.pictures import Pictures
 from borelog.text import one_line
 
-
 BESIDE = ("tables",)
 """Folders of the logbook, besides the journal and the stills, that nothing else could bring back."""
 
