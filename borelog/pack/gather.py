@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from typing import TYPE_CHECKING
 
@@ -359,7 +360,7 @@ def _lines(
         level: Level = "open" if mine or findings_here or stills_here else "blank"
         word = "not judged" if level == "open" else "nothing recorded"
         if v := judged.get(c):
-            level, word = v.level, v.words
+            level, word = v.level, _first_clause(v.words)
         out.append(
             CylinderLine(
                 cylinder=c, level=level, figures=", ".join(figures[:3]) or "no figures", word=word,
@@ -367,6 +368,11 @@ def _lines(
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _first_clause(words: str) -> str:
+    """What a line of the first screen has room for; the whole stands with the cylinder."""
+    return re.split(r"[:;] ", words, maxsplit=1)[0]
 
 
 def _cautions(inspection: Inspection, verdict: Verdict) -> tuple[str, ...]:

@@ -112,7 +112,7 @@ def _unseen(document: Document) -> tuple[Item, ...]:
 def _leaders(document: Document) -> tuple[Item, ...]:
     out = []
     for v in document.verdict.cylinders:
-        if v.leader and v.level in ("bad", "watch", "open"):
+        if v.leader and v.leader.fault != "sound" and v.level in ("bad", "watch", "open"):
             rival = f"; or {v.runner_up.label}" if v.runner_up else ""
             flip = f". Would flip: {v.leader.flip}" if v.leader.flip else ""
             out.append(Item(f"Cylinder {v.cylinder}: {v.leader.label} ({v.leader.word}){rival}{flip}"))

@@ -54,7 +54,13 @@ def environment(escape: bool = True) -> jinja2.Environment:
         autoescape=escape, undefined=jinja2.StrictUndefined, trim_blocks=True, lstrip_blocks=True,
         loader=jinja2.FunctionLoader(template_text), auto_reload=False,
     )  # fmt: skip
-    made.filters |= {"moment": telling.moment, "plain": _plain, "brief": plain_number, "share": telling.share}
+    made.filters |= {
+        "moment": telling.moment,
+        "plain": _plain,
+        "brief": plain_number,
+        "share": telling.share,
+        "whole": telling.whole,
+    }
     return made
 
 
@@ -96,6 +102,7 @@ def _context(document: Document, pictures: dict[str, PagePicture]) -> dict[str, 
         "parts": contents,
         "plan": telling.plan(document),
         "reading_groups": telling.reading_groups(document),
+        "answers": telling.answers(document),
         "grid": telling.grid(document),
         "cylinder_parts": parts,
         "whole": whole,

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import csv
 import statistics
 from collections.abc import Iterable
+from functools import lru_cache
+from importlib import resources
 from typing import Any
 
 from borelog.knowledge import tables
@@ -37,6 +40,9 @@ from borelog.text import clean, one_line
 
 STILL_ONLY = "still, not judged"
 """Coverage of a place of which a still is filed while nobody has said what it shows."""
+
+ANSWERED = "answered, place not said"
+"""Coverage of a place that a question about the whole view covers, where the answer was not the ordinary one."""
 
 _STANDARD = {
     "pressure": "kPa", "length": "mm", "volume": "ml", "share": "%", "temperature": "degC", "current": "A",
@@ -243,6 +249,7 @@ def _states(inspection: Inspection) -> dict[tuple[int | None, Place], tuple[str,
         if placed.body.place and not placed.body.aside:
             key = (placed.body.cylinder, placed.body.place)
             states[key] = (STILL_ONLY, "", placed.version.entry)
+    states |= _answered(inspection)
     for looked in inspection.of(e.Looked):
         if looked.body.place:
             states[(looked.body.cylinder, looked.body.place)] = (
@@ -252,6 +259,34 @@ def _states(inspection: Inspection) -> dict[tuple[int | None, Place], tuple[str,
         if found.body.place and (terms().get(found.body.term) is None or found.body.severity > 0):
             states[(found.body.cylinder, found.body.place)] = (Looked.FOUND, "", found.version.entry)
     return states
+
+
+@lru_cache(maxsize=1)
+def _answered_views() -> tuple[dict[str, str], dict[str, str]]:
+    """View that a question looks at, and each question's ordinary answer (its first)."""
+    text = resources.files("borelog.pack").joinpath("answered_views.csv").read_text(encoding="utf-8")
+    ordinary: dict[str, str] = {}
+    for r in tables.rows("item_states.csv", "item", "state", "wording"):
+        ordinary.setdefault(r["item"], r["state"])
+    return {r["item"]: r["view"] for r in csv.DictReader(text.splitlines())}, ordinary
+
+
+def _answered(inspection: Inspection) -> dict[tuple[int | None, Place], tuple[str, str, str]]:
+    """Places that answered questions cover: an ordinary answer says 'nothing' of the whole view."""
+    views_of, ordinary = _answered_views()
+    out: dict[tuple[int | None, Place], tuple[str, str, str]] = {}
+    for r in inspection.of(e.Seen):
+        view = views_of.get(r.body.item)
+        if view is None or r.body.cylinder is None:
+            continue
+        sides = views()[view].has_sides
+        plain = r.body.state == ordinary.get(r.body.item)
+        state = str(Looked.NOTHING) if plain else ANSWERED if sides else str(Looked.FOUND)
+        for place in (p for p in grid_places() if p.view == view):
+            key = (r.body.cylinder, place)
+            if not plain or key not in out:
+                out[key] = (state, "", r.version.entry)
+    return out
 
 
 def coverage(inspection: Inspection, cylinders: tuple[int, ...]) -> tuple[CoverageRow, ...]:

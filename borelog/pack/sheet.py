@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -10,16 +10,18 @@ from borelog.charts.svg import LEVELS
 from borelog.pack import handover, telling
 from borelog.pack.document import By, Document, FindingRow, StillRow
 from borelog.quantity import plain_number
-from borelog.verdict.judged import Hypothesis, Money
+from borelog.verdict.judged import Because, Hypothesis, Money
 
 
 def _who(by: By) -> str:
     return ", ".join(p for p in (by.who or "not noted", telling.moment(by.at), by.how) if p)
 
 
-def _hypothesis(h: Hypothesis, title: str) -> dict[str, Any]:
-    def lines(items: Iterable[Any]) -> list[str]:
-        return [f"{b.text} ({b.strength})" if b.strength else b.text for b in items]
+def _hypothesis(h: Hypothesis, title: str, most: int = 5) -> dict[str, Any]:
+    def lines(items: Sequence[Because]) -> list[str]:
+        out = [f"{b.text} ({b.strength})" if b.strength else b.text for b in items[:most]]
+        rest = len(items) - most
+        return [*out, f"and {rest} weaker; report.html lists them"] if rest > 0 else out
 
     return {
         "title": f"{title}: {h.label} ({h.word}{', ' if h.word else ''}{telling.share(h.probability)})",
@@ -109,13 +111,13 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
         if v and v.leader:
             guesses.append(_hypothesis(v.leader, "Most likely"))
         if v and v.runner_up:
-            guesses.append(_hypothesis(v.runner_up, "Next"))
+            guesses.append(_hypothesis(v.runner_up, "Next", 2))
         return {
             "title": title,
             "sign": LEVELS[p.line.level][0] if p.line else "",
             "level": p.line.level if p.line else "blank",
             "figures_line": p.line.figures if p.line else "",
-            "open": bool(v and not v.enough),
+            "words": v.words if v and p.line and v.words != p.line.word else "",
             "guesses": guesses,
             "findings": [finding(f) for f in p.findings],
             "figures": figures(p.stills),
@@ -247,7 +249,7 @@ def _money(money: Money | None) -> dict[str, Any] | None:
     if money.placeholders:
         lines.append(f"Placeholders, not yet set by a person: {'; '.join(money.placeholders)}.")
     rows = [
-        [c.label, plain_number(c.worse, 6), plain_number(c.middle, 6), plain_number(c.better, 6), c.words]
+        [c.label, telling.whole(c.worse), telling.whole(c.middle), telling.whole(c.better), c.words]
         for c in money.courses
     ]
     return {"currency": money.currency, "rows": rows, "lines": lines}

@@ -15,16 +15,18 @@ from borelog.pack.document import (
     Document,
     FindingRow,
     ReadingRow,
+    SeenRow,
     StillRow,
 )
 from borelog.pack.overlay import ShownMark
-from borelog.pack.rows import STILL_ONLY
+from borelog.pack.rows import ANSWERED, STILL_ONLY
 from borelog.quantity import plain_number
 
 GLYPHS = {
     "not looked": "·",
     STILL_ONLY: "□",
     "looked, nothing": "○",
+    ANSWERED: "◐",
     "found": "●",
     "could not see": "≈",
     "not possible": "×",
@@ -39,6 +41,11 @@ def moment(text: str) -> str:
 def share(value: float) -> str:
     """A probability as two decimals, never as certainty."""
     return f"{min(0.99, max(0.01, value)):.2f}"
+
+
+def whole(value: float) -> str:
+    """Money in whole units."""
+    return str(round(value))
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,6 +181,15 @@ def remarks(r: ReadingRow) -> list[str]:
     return [*(w for w in out if w), *([r.note] if r.note else [])]
 
 
+def answers(document: Document) -> dict[str, list[SeenRow]]:
+    """Answers under the cylinder they are about, the engine's own first."""
+    out: dict[str, list[SeenRow]] = {}
+    for row in sorted(document.seen, key=lambda r: (r.cylinder is not None, r.cylinder or 0)):
+        where = "Engine" if row.cylinder is None else f"Cylinder {label(document, row.cylinder)}"
+        out.setdefault(where, []).append(row)
+    return out
+
+
 def place(document: Document, s: StillRow) -> str:
     """Where a still is, in words."""
     where = f"cylinder {label(document, s.cylinder)}" if s.cylinder is not None else "engine"
@@ -220,9 +236,7 @@ def money_chart(document: Document) -> str:
     money = document.verdict.money
     if money is None or not money.courses:
         return ""
-    ranges = [
-        Range(c.label, c.worse, c.middle, c.better, plain_number(round(c.middle), 7)) for c in money.courses
-    ]
+    ranges = [Range(c.label, c.worse, c.middle, c.better, whole(c.middle)) for c in money.courses]
     return ranges_svg(ranges, unit=money.currency, title="Courses of action with their net money")
 
 

@@ -11,7 +11,7 @@ from borelog.knowledge import tables
 from borelog.logbook import entries as e
 from borelog.marks.places import Looked
 from borelog.pack.document import By, Document, FindingRow, MarkRow
-from borelog.pack.rows import STILL_ONLY
+from borelog.pack.rows import ANSWERED, STILL_ONLY
 from borelog.readings.conditions import conditions_of
 
 
@@ -99,8 +99,9 @@ def _coverage(document: Document) -> Bodies:
     from borelog.marks.places import Place
 
     how = f"told by {teller(document)}"
+    answered = {s.by.entry for s in document.seen}
     for c in document.coverage:
-        if c.state not in (Looked.NOT_LOOKED, STILL_ONLY):
+        if c.state not in (Looked.NOT_LOOKED, STILL_ONLY, ANSWERED) and c.entry not in answered:
             yield (
                 e.Looked(c.state, cylinder=c.cylinder, place=Place(c.view, c.side, c.height), why=c.why),
                 how,

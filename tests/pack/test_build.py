@@ -268,3 +268,38 @@ def test_annotations_point_at_files_in_the_pack(packs):
         for item in page["items"]:
             target = built.folder / "data/annotations" / item["target"]["source"]
             assert target.resolve().is_file()
+
+
+def test_answers_count_as_looks(scenes, tmp_path):
+    """An ordinary answer about a view says 'nothing' of all its places; another says that it was looked at, not where."""
+    scene = scenes.build_scene(tmp_path / "log")
+    bodies = [
+        (e.Seen("bore_surface", 1, "hatch_clear"), "seen"),
+        (e.Seen("bore_surface", 2, "deep_scores"), "seen"),
+        (e.Seen("exh_valve_face", 1, "notch_or_burnt"), "seen"),
+        (e.Seen("crown_deposit", 2, "thin_normal"), "seen"),
+        (e.Seen("crown_melt", 2, "hole"), "seen"),
+    ]
+    scene.journal.append_many(scene.id, bodies, who="T", at=scenes.AT)
+    document = again(scene.journal, scene.id, scene, tmp_path / "pack").document
+    states = {(c.cylinder, c.view, c.side, c.height): c.state for c in document.coverage}
+    assert states[(1, "bore", "front", "middle")] == "looked, nothing"
+    assert states[(2, "bore", "front", "middle")] == "answered, place not said"
+    assert states[(1, "exhaust_valve", "", "")] == "found"
+    assert states[(2, "crown", "", "")] == "found"
+    assert states[(4, "bore", "front", "middle")] == "not looked"
+    scene.journal.close()
+
+
+def test_the_first_screen_has_room(scenes, tmp_path):
+    """A long word of the verdict is cut at its first clause on the first screen; the whole stands with the cylinder."""
+    import msgspec
+
+    scene = scenes.build_scene(tmp_path / "log")
+    long = "not enough evidence: looks sound so far, but no test of its squeeze that counts"
+    first = msgspec.structs.replace(scene.verdict.cylinders[0], words=long)
+    scene.verdict = msgspec.structs.replace(scene.verdict, cylinders=(first, *scene.verdict.cylinders[1:]))
+    built = again(scene.journal, scene.id, scene, tmp_path / "pack")
+    assert built.document.lines[0].word == "not enough evidence"
+    assert long in (built.folder / "report.html").read_text()
+    scene.journal.close()
