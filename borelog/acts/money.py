@@ -22,7 +22,8 @@ SHOP = "0" * 32
 """The inspection that holds what counts for the whole logbook: its prices."""
 
 DRAWS = 10_000
-VALUE_DRAWS = 2_000
+LEAST_SHARE = 0.0025
+"""A test that gains less than this share of the car's value is not proposed."""
 
 
 def prices_for(bench: Bench, inspection: Inspection) -> dict[str, str]:
@@ -63,4 +64,4 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
         settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()}
     )
     value: Value = valuation(settings, engine.chains, bills, seed)
-    return Priced(value, settings.price("own_hour")[1] / 60, seed, answer)
+    return Priced(value, settings.price("own_hour")[1] / 60, seed, LEAST_SHARE * settings.price("value_running")[1], answer)

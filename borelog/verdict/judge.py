@@ -58,6 +58,7 @@ class Priced:
     value: Value | None = None
     rate_per_minute: float = 0.0
     seed: int = 0
+    least: float = 0.0
     money: Money | None = None
 
 
@@ -144,7 +145,7 @@ def judge(
         cylinders=cylinders,
         engine=_engine(posterior, tables),
         contradictions=contradictions(posterior, said, tables),
-        next_tests=_next(advice, tables, bool(priced.value)),
+        next_tests=_next(advice, tables, bool(priced.value), priced.least),
         money=priced.money,
         tables=tables.digest,
         limits=LIMITS + tables.notices,
@@ -321,11 +322,13 @@ CALL_WORDS = {
 }  # fmt: skip
 
 
-def _next(advice: Advice | None, tables: FaultTables, priced: bool) -> tuple[NextTest, ...]:
+def _next(advice: Advice | None, tables: FaultTables, priced: bool, least: float) -> tuple[NextTest, ...]:
+    """The first three; a test that gains next to nothing is left out, so that 'none needed' stays an answer."""
     if advice is None:
         return ()
+    worth_it = [n for n in advice.tests if n.again or n.worth >= least]
     out = []
-    for n in advice.tests[:3]:
+    for n in worth_it[:3]:
         test = tables.tests[n.test]
         on = f" on {n.cylinder}" if n.cylinder is not None else ""
         again = " again" if n.again else ""
