@@ -18,7 +18,7 @@ from borelog.marks.shapes import Shape
 from borelog.pack import bag, chat, page, telling
 from borelog.pack.annotations import web_annotations
 from borelog.pack.coco import coco_json
-from borelog.pack.coding import encode, schema
+from borelog.pack.coding import encode, schema, travels
 from borelog.pack.document import Document, LeftOut, RuleRow, StillRow, Verdict
 from borelog.pack.errors import PackError
 from borelog.pack.gather import gather, journal_state
@@ -151,6 +151,11 @@ def build(
         say(len(stills), total, "page")
         printed = _print(document, shown, paper, remarks, say) if pdf else None
         linked = _write(writer, document, shown, entries if "journal" in held else (), printed)
+        if "journal" in held and (stuck := [s for s in entries if not travels(s.raw)]):
+            remarks.append(
+                f"{len(stuck)} entries hold control characters, the first made {stuck[0].entry.at[:16]}: "
+                "another logbook will refuse this pack"
+            )
         if coco:
             writer.put("data/coco.json", coco_json(document))
         if linked:

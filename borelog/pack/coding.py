@@ -123,6 +123,15 @@ def strict_json(raw: bytes, where: str, *, bidi: bool = False) -> Any:
     return value
 
 
+def travels(raw: bytes) -> bool:
+    """Whether another logbook will take an entry with these bytes: none of its texts holds control characters."""
+    try:
+        strict_json(raw, "", bidi=True)
+    except Refused:
+        return False
+    return True
+
+
 def decode(raw: bytes, where: str = "data/inspection.json") -> Document:
     """A stranger's document, checked against the schema; strict as :func:`strict_json`.
 

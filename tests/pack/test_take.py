@@ -246,3 +246,17 @@ def test_progress_is_told(packs, logbook):
     take(logbook, packs["archive"].folder, who="T", progress=lambda done, of, words: seen.append(words))
     assert len(seen) == 7
     assert seen[0] == "looking at s001"
+
+
+def test_an_entry_that_will_not_travel_is_said(scenes, tmp_path, logbook):
+    scene = scenes.build_scene(tmp_path / "log")
+    scene.journal.append(scene.id, e.Note("beep \x07 \x1b[2J"), who="T", at=scenes.AT)
+    built = build(
+        scene.inspection, scene.engine, scene.verdict, scene.journal.pictures, tmp_path / "pack",
+        entries=scene.entries, pdf=False, sync=False,
+    )  # fmt: skip
+    assert any("1 entries hold control characters" in r for r in built.remarks)
+    assert "\x1b" not in (built.folder / "report.html").read_text()
+    with pytest.raises(Refused):
+        take(logbook, built.folder, who="T")
+    scene.journal.close()
