@@ -266,10 +266,11 @@ def masks(
         if (
             its[item].scope != "cylinder"
             or hider == hidden
-            or causes[hider].scope not in ("cylinder", "pair")
+            or causes[hider].scope == "channel"
+            or hider in (BACKGROUND, "no_engine_fault")
             or causes[hidden].scope != "cylinder"
         ):
-            refuse(row, "a fault or breach hides a fault of the same cylinder on a cylinder item")
+            refuse(row, "a fault, breach or engine state hides a fault of the cylinder on a cylinder item")
         out.add((item, hider, hidden))
     both = [(i, a, b) for i, a, b in out if (i, b, a) in out]
     if both:

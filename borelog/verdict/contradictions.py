@@ -9,18 +9,21 @@ from borelog.verdict.signs.value import Signs
 from borelog.verdict.wording import listed, sight, where
 
 ALARM = 0.5
-"""A misread or spoiled variable above one half rings the alarm (the model's own definition)."""
+"""A reading that is misread, or whose test is spoiled, with more than one half rings the alarm."""
 
 
 def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tuple[Contradiction, ...]:
     """One line for each group of readings, or test, that more likely than not does not show the engine."""
     out: list[Contradiction] = []
-    for (cylinder, group), chance in sorted(posterior.misread.items(), key=lambda kv: -kv[1]):
+    for (cylinder, group), chance in sorted(posterior.doubted.items(), key=lambda kv: -kv[1]):
         if chance <= ALARM:
             continue
         mine = _of_group(said, tables, group, cylinder)
         if not mine:
             continue
+        test = tables.items[mine[0].item].test
+        if test and max(posterior.spoiled.get((test, place), 0.0) for place in (cylinder, None)) > ALARM:
+            continue  # the test as a whole is named below
         others = _against(said, tables, group, cylinder)
         words = f"{where(cylinder).capitalize()}: {_list(mine, tables)} does not go with {_list(others, tables) or 'the rest'}"
         out.append(

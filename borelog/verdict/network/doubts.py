@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
 import numpy as np
 
-from borelog.verdict.network.problem import LEAK_DOWN, Problem, leak_parts
+from borelog.verdict.network.problem import LEAK_DOWN, Problem, leak_parts, over_channels
 from borelog.verdict.network.tables import Array
 
 
@@ -29,9 +31,8 @@ class Parts:
         return float(np.vdot(found[i], values))
 
 
-def by_test(prob: Problem, states: Array) -> dict[str, Parts]:
-    """For each test (and '') the part of the posterior (n, V, E, 2, S) in which it was good."""
-    everything: Array = states.sum(1)
+def by_test(prob: Problem, states: Array, everything: Array) -> dict[str, Parts]:
+    """For each test (and '') the part of the posterior (n, V, E, 2, S) in which it was good; ``everything`` is its sum."""
     out = {"": Parts(everything)}
     by_v = states.reshape(len(states), *(2,) * len(prob.active), *states.shape[2:])
     for place, test in enumerate(prob.active):
@@ -47,39 +48,45 @@ def by_test(prob: Problem, states: Array) -> dict[str, Parts]:
     return out
 
 
-def cylinder_doubts(prob: Problem, states: Array) -> tuple[dict[tuple[int | None, str], float], list[float]]:
-    """Posterior of a misreading per (cylinder, group), and of a spoiled leak-down per cylinder of the line."""
-    parts = by_test(prob, states)
-    out: dict[tuple[int | None, str], float] = {}
+@dataclass(frozen=True, slots=True)
+class Doubts:
+    """Per (cylinder or None, group): ``misread``, and ``doubted``: misread, or its test spoiled."""
+
+    misread: dict[tuple[int | None, str], float] = field(default_factory=dict)
+    doubted: dict[tuple[int | None, str], float] = field(default_factory=dict)
+
+
+def cylinder_doubts(prob: Problem, states: Array, everything: Array, out: Doubts) -> list[float]:
+    """Fill in the groups of every cylinder; returns the chance of a spoiled leak-down per cylinder of the line."""
+    parts = by_test(prob, states, everything)
     for i, cylinder in enumerate(prob.line):
         for group in prob.groups.get(cylinder, ()):
             part, like = parts[group.test], group.like
-            found = part.mean(i, like.misread)
-            if group.test and like.spoiled > 0.0:
-                found += part.bad[i] * like.doubt / like.spoiled
-            out[cylinder, group.name] = found
-    return out, parts[LEAK_DOWN].bad
+            place = (cylinder, group.name)
+            good = part.mean(i, like.misread)
+            bad = part.bad[i] if group.test else 0.0
+            out.misread[place] = good + (
+                bad * like.doubt / like.spoiled if bad and like.spoiled > 0.0 else 0.0
+            )
+            out.doubted[place] = good + bad
+    return parts[LEAK_DOWN].bad
 
 
-def engine_doubts(prob: Problem, patterns: Array) -> dict[tuple[int | None, str], float]:
-    """Posterior of a misreading per engine-wide group. ``patterns`` (V, E, 2**K) posterior, adding to 1."""
-    bits = np.zeros(1, dtype=np.int64)
-    for k in prob.channels:
-        bits = np.concatenate([bits, bits | (1 << k)])
+def engine_doubts(prob: Problem, patterns: Array, out: Doubts) -> None:
+    """Fill in the engine-wide groups. ``patterns`` (V, E, 2**K) posterior, adding to 1."""
     everything: Array = patterns.sum(0)
     by_pattern: Array = everything.sum(0)
-    out: dict[tuple[int | None, str], float] = {}
     for group in prob.groups.get(None, ()):
-        like = group.like
-        misread = like.misread if like.misread.ndim == 1 else like.misread[..., bits]
+        like, place = group.like, (None, group.name)
+        misread = over_channels(prob, like.misread)
+        bad = 0.0
         if group.test:
             ill = np.array([combo[prob.active.index(group.test)] for combo in prob.validity])
-            found = float((patterns[~ill].sum(0) * misread).sum())
-            if like.spoiled > 0.0:
-                found += float(patterns[ill].sum()) * like.doubt / like.spoiled
+            good = float((patterns[~ill].sum(0) * misread).sum())
+            bad = float(patterns[ill].sum())
         elif misread.shape[0] == 1:
-            found = float((by_pattern * misread[0]).sum())
+            good = float((by_pattern * misread[0]).sum())
         else:
-            found = float((everything * misread).sum())
-        out[None, group.name] = found
-    return out
+            good = float((everything * misread).sum())
+        out.misread[place] = good + (bad * like.doubt / like.spoiled if bad and like.spoiled > 0.0 else 0.0)
+        out.doubted[place] = good + bad

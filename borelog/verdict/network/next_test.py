@@ -47,14 +47,8 @@ class _Look:
 
 
 def doubtful(posterior: Posterior, tables: FaultTables, test: NextTest, place: Place) -> bool:
-    """Whether what this test gave is more likely misread or spoiled than not."""
-    for name in test.items:
-        item = tables.items[name]
-        if posterior.misread.get((place, item.group), 0.0) > DOUBTFUL:
-            return True
-        if item.test and max(posterior.spoiled.get((item.test, p), 0.0) for p in (place, None)) > DOUBTFUL:
-            return True
-    return False
+    """Whether what this test gave more likely does not show the engine than it does."""
+    return any(posterior.doubted.get((place, tables.items[i].group), 0.0) > DOUBTFUL for i in test.items)
 
 
 def _left(course: Course, test: NextTest, place: Place) -> NextTest:

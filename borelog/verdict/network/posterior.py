@@ -11,7 +11,7 @@ import numpy as np
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra
 from borelog.verdict.network.chain import Messages, outside, walk, with_breach
-from borelog.verdict.network.doubts import cylinder_doubts, engine_doubts
+from borelog.verdict.network.doubts import Doubts, cylinder_doubts, engine_doubts
 from borelog.verdict.network.problem import (
     LEAK_DOWN,
     Local,
@@ -140,14 +140,16 @@ def described(done: Solved) -> Posterior:
     prob = done.prob
     net, total = prob.net, done.total
     states = done.states()
-    cylinders, sets = _marginals(prob, states.sum((1, 2)))
-    misread, leak = cylinder_doubts(prob, states)
+    everything: Array = states.sum(1)
+    cylinders, sets = _marginals(prob, everything.sum(1))
+    doubts = Doubts()
+    leak = cylinder_doubts(prob, states, everything, doubts)
     spoiled: dict[tuple[str, int | None], float] = {
         (LEAK_DOWN, c): p for c, p in zip(prob.line, leak, strict=True)
     }
     patterns = done.way.patterns(done.messages.end) * done.signs
     patterns = patterns / patterns.sum()
-    misread.update(engine_doubts(prob, patterns))
+    engine_doubts(prob, patterns, doubts)
     by_test = done.mass.sum(1) / total
     for k, test in enumerate(prob.active):
         spoiled[test, None] = float(
@@ -166,7 +168,8 @@ def described(done: Solved) -> Posterior:
             net.channels[k]: float(by_pattern[speaking >> n & 1 > 0].sum())
             for n, k in enumerate(prob.channels)
         },
-        misread=misread,
+        misread=doubts.misread,
+        doubted=doubts.doubted,
         spoiled=spoiled,
         groups=_named_groups(prob),
         log_evidence=done.log_evidence,

@@ -180,15 +180,28 @@ def local(prob: Problem, cylinder: int, groups: Iterable[Group]) -> Local:
     return Local(weight, log(top))
 
 
-def signs(prob: Problem, groups: Iterable[Group]) -> tuple[Array, float]:
-    """Engine-wide signs (V, E, 2**K) over the channels in play, scaled to a largest entry of 1, and the log taken out."""
+def over_channels(prob: Problem, values: Array) -> Array:
+    """(..., 2**all) values over patterns of all channels to those over the channels in play, the others silent."""
+    if values.ndim == 1 or len(prob.channels) == len(prob.net.channels):
+        return values
     patterns = np.zeros(1, dtype=np.int64)
     for k in prob.channels:
         patterns = np.concatenate([patterns, patterns | (1 << k)])
-    out: Array = np.ones((len(prob.validity), len(prob.net.states), len(patterns)))
+    return values[..., patterns]
+
+
+def signs(prob: Problem, groups: Iterable[Group]) -> tuple[Array, float]:
+    """Engine-wide signs (V, E, 2**K) over the channels in play, scaled to a largest entry of 1, and the log taken out."""
+    some = tuple(groups)
+    key = ("signs", prob.active, prob.channels, tuple(g.key for g in some))
+    return prob.net.parts.get(key, lambda: _signs(prob, some))
+
+
+def _signs(prob: Problem, groups: tuple[Group, ...]) -> tuple[Array, float]:
+    out: Array = np.ones((len(prob.validity), len(prob.net.states), 1 << len(prob.channels)))
     for group in groups:
         like = group.like
-        valid = like.valid if like.valid.ndim == 1 else like.valid[..., patterns]
+        valid = over_channels(prob, like.valid)
         if not group.test:
             out *= valid
             continue

@@ -122,22 +122,24 @@ def _cylinder_sight(
     parts = _parts(tables, item)
     base = np.cumsum(tables.rows[BACKGROUND, item.id].probabilities)
     base[-1] = 1.0
-    by_engine = np.array(
-        [parts.get(e, np.ones_like(base)) for e in states]
-        if any(e in parts for e in states)
-        else [np.ones_like(base)]
-    )
     ones = np.ones_like(base)
     hides = {(a, b) for i, a, b in tables.masks if i == item.id}
-    breaches = (False, True) if BREACH in parts or any(a == BREACH for a, _ in hides) else (False,)
-    by_set = np.empty((len(breaches), len(sets), len(base)))
-    for b, breach in enumerate(breaches):
-        for n, some in enumerate(sets):
-            there = (*some, BREACH) if breach else some
-            seen = [c for c in there if not any((h, c) in hides for h in there)]
-            by_set[b, n] = np.prod([parts.get(c, ones) for c in seen] or [ones], axis=0)
-    cumulative: Array = base * by_engine[:, None, None, :] * by_set[None]
-    return cumulative
+    hiders = {a for a, _ in hides}
+    engines: tuple[str, ...] = states if any(e in parts or e in hiders for e in states) else states[:1]
+    breaches = (False, True) if BREACH in parts or BREACH in hiders else (False,)
+    out = np.empty((len(engines), len(breaches), len(sets), len(base)))
+    for e, engine in enumerate(engines):
+        if (
+            e and engine not in hiders
+        ):  # nothing hidden: as without an engine state, times the state's own part
+            out[e] = out[0] * parts.get(engine, ones)
+            continue
+        for b, breach in enumerate(breaches):
+            for n, some in enumerate(sets):
+                there = (engine, *some, BREACH) if breach else (engine, *some)
+                seen = [parts[c] for c in there if c in parts and not any((h, c) in hides for h in there)]
+                out[e, b, n] = base * np.prod(seen, axis=0) if seen else base
+    return out
 
 
 def _engine_sight(
