@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from borelog.acts import judging, learning, overview, pricing, ruled, tracing
+from borelog.acts.disputes import disputes
 from borelog.acts.sheet.items import questions
 from borelog.acts.words import body_words
 from borelog.cli.opening import UsageError, bench_for, pairs
@@ -53,6 +54,7 @@ def show(args: argparse.Namespace) -> int:
             "facts": inspection.facts,
         }
         body |= {"cylinders": [asdict(r) for r in overview.rows(inspection, verdict)]}
+        body["disputes"] = [asdict(d) for d in disputes(inspection)]
         body |= {name: [_recorded(r) for r in inspection.of(kind)] for name, kind in _KINDS}
         out_json(body, "borelog.show/1")
         return 0
@@ -99,6 +101,8 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
         )
     for r4 in inspection.of(Finding):
         out(wrapped(f"{body_words(r4.body)}, severity {r4.body.severity}, {r4.body.certainty}", "  ", ""))
+    for dispute in disputes(inspection):
+        out(wrapped(dispute.sentence, "  ", ""))
     if inspection.unknown:
         out(f"{len(inspection.unknown)} entries from a newer version of borelog are kept and not shown")
 

@@ -11,10 +11,11 @@ from PIL import Image
 
 from borelog.acts import entering, filing
 from borelog.acts.bench import Bench, open_bench
+from borelog.acts.disputes import disputes
 from borelog.acts.packing import hand_over
 from borelog.acts.taking import take_in
 from borelog.logbook import chain, doctor
-from borelog.logbook.entries import Note, Reading, Seen, StillFiled
+from borelog.logbook.entries import Facts, Note, Reading, Seen, StillFiled
 from borelog.pack.errors import PackError
 from borelog.text import BorelogError
 
@@ -65,6 +66,12 @@ def test_archive_packs_carry_both_ways_and_nothing_is_lost(
     assert bay.journal.head(id_) == office.journal.head(id_)
     (thing,) = bay.inspection(id_).of(Reading)
     assert {thing.body, *(r.body for r in thing.rivals)} == {psi(119), psi(101)}
+    (dispute,) = disputes(bay.inspection(id_))
+    assert {(w.who, w.words.rpartition(" ")[2]) for w in dispute.wordings} == {
+        ("bay", "119"),
+        ("office", "101"),
+    }
+    assert [w.stands for w in dispute.wordings] == [True, False]
     for bench in benches:
         assert chain.faults(bench.journal.entries(id_)) == []
         assert len(bench.inspection(id_).of(StillFiled)) == 2
@@ -73,6 +80,23 @@ def test_archive_packs_carry_both_ways_and_nothing_is_lost(
         take_in(bench, there)
         take_in(bench, back)
         assert bench.journal.head(id_) == head
+
+
+def test_facts_given_differently_apart_are_shown_side_by_side_and_settled(
+    benches: tuple[Bench, Bench], tmp_path: Path
+) -> None:
+    bay, office = benches
+    id_ = entering.open_inspection(bay, "Grey estate")
+    office.journal.merge(bay.journal.entries(id_))
+    entering.enter(bay, id_, Facts({"bore": "86"}))
+    entering.enter(office, id_, Facts({"bore": "87\x1b[2J"}))
+    take_in(bay, office.journal.folder)
+    (dispute,) = disputes(bay.inspection(id_))
+    assert "bore 86 (bay" in dispute.sentence
+    assert "bore 87" in dispute.sentence
+    assert "\x1b" not in dispute.sentence
+    entering.enter(bay, id_, Facts({"bore": "86"}))
+    assert disputes(bay.inspection(id_)) == ()
 
 
 def test_forgotten_bytes_do_not_come_back_in_an_older_pack(
