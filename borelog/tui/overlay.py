@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -90,7 +91,7 @@ def _broken(canvas: NDArray[np.uint8], points: NDArray[np.float64], closed: bool
 
     if closed:
         points = np.vstack([points, points[:1]])
-    for (x1, y1), (x2, y2) in zip(points[:-1], points[1:], strict=True):
+    for (x1, y1), (x2, y2) in itertools.pairwise(points):
         length = float(np.hypot(x2 - x1, y2 - y1))
         if length > 4000:
             cv2.line(canvas, (int(x1), int(y1)), (int(x2), int(y2)), number, 1)

@@ -6,7 +6,18 @@ import pytest
 
 from borelog.knowledge import tables
 from borelog.marks.places import Place, PlaceError, grid_places, parse_place, place_words, views
-from borelog.marks.shapes import Box, Ellipse, Freehand, Line, Polygon, area, bounds, is_closed, moved, outline
+from borelog.marks.shapes import (
+    Box,
+    Ellipse,
+    Freehand,
+    Line,
+    Polygon,
+    area,
+    bounds,
+    is_closed,
+    moved,
+    outline,
+)
 from borelog.marks.vocabulary import FindingError, search, term, terms
 
 

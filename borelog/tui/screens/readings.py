@@ -184,10 +184,9 @@ class ReadingsRoom(Room):
             and row.kind == "reading"
             and column == columns[-1]
             and row.test not in self.unfolded
-        ):
-            if self._conditions_blank(row.test):
-                self.unfolded.add(row.test)
-                self.show()
+        ) and self._conditions_blank(row.test):
+            self.unfolded.add(row.test)
+            self.show()
         grid.onward(then)
         if grid.grid.rows and grid.row.kind == "fold" and then == "next":
             grid.step(1)
