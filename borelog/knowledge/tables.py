@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import tomllib
-from functools import lru_cache
+from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
@@ -44,13 +44,13 @@ def parse_rows(text: str, source: str, columns: tuple[str, ...]) -> list[dict[st
     return rows
 
 
-@lru_cache(maxsize=None)
+@cache
 def rows(name: str, *columns: str) -> tuple[dict[str, str], ...]:
     """The rows of a shipped CSV table, cached; treat them as read-only."""
     return tuple(parse_rows(table_text(name), name, columns))
 
 
-@lru_cache(maxsize=None)
+@cache
 def settings(name: str) -> dict[str, Any]:
     """A shipped TOML table, cached; treat it as read-only."""
     return tomllib.loads(table_text(name))
