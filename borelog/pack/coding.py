@@ -125,6 +125,8 @@ def strict_json(raw: bytes, where: str, *, bidi: bool = False) -> Any:
 
 def travels(raw: bytes) -> bool:
     """Whether another logbook will take an entry with these bytes: none of its texts holds control characters."""
+    if not _SUSPECT.search(raw.decode("utf-8", "replace")):
+        return True
     try:
         strict_json(raw, "", bidi=True)
     except Refused:

@@ -6,6 +6,7 @@ bit for bit. Colour profiles stay. A stored turn stays as the only Exif tag, so 
 
 from __future__ import annotations
 
+import re
 import struct
 import zlib
 from collections.abc import Sequence
@@ -139,19 +140,13 @@ def strip_jpeg(data: bytes, orientation: int = 1, name: str = "picture") -> tupl
     return b"".join(out), tuple(dict.fromkeys(removed))
 
 
+# Inside a scan 0xFF is followed by 0x00 or a restart mark; any other mark ends it (fill bytes 0xFF may precede it).
+_SCAN_END = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")
+
+
 def _scan_end(data: bytes, at: int) -> int:
-    # Inside a scan 0xFF is followed by 0x00 or a restart mark; any other mark ends it.
-    while True:
-        at = data.find(b"\xff", at)
-        if at < 0 or at + 1 >= len(data):
-            return len(data)
-        follower = data[at + 1]
-        if follower == 0x00 or 0xD0 <= follower <= 0xD7:
-            at += 2
-        elif follower == 0xFF:
-            at += 1
-        else:
-            return at
+    match = _SCAN_END.search(data, at)
+    return match.start() if match else len(data)
 
 
 def strip_png(data: bytes, orientation: int = 1, name: str = "picture") -> tuple[bytes, tuple[str, ...]]:

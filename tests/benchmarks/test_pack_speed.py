@@ -21,6 +21,7 @@ import pytest
 
 from borelog.logbook.journal import Journal
 from borelog.pack import build as build_module
+from borelog.pack import views
 from borelog.pack.build import build
 from borelog.pack.check import check
 from borelog.pack.errors import Refused
@@ -104,6 +105,8 @@ def _report(benchmark, scene, base: float) -> None:
 def test_data_part(benchmark, scene, tmp_path, monkeypatch):
     """Everything but page and paper; target 4x the floor."""
     monkeypatch.setattr(build_module.page, "page", lambda document, pictures: b"")
+    # Copies of JPEG originals serve page and paper only.
+    monkeypatch.setattr(views, "view_of", lambda data, kind, **_: views.View(b"", kind, ""))
     base = floor(scene)
     benchmark.pedantic(lambda: packed(scene, tmp_path), rounds=7, warmup_rounds=1)
     _report(benchmark, scene, base)
