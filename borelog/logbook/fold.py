@@ -7,7 +7,7 @@ what it had not seen stands beside it as a rival.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable
 from operator import attrgetter
 from typing import Any, TypeAlias, cast
 
@@ -310,9 +310,4 @@ def conditions_of(
     return {**whole, **own}
 
 
-def still_names(inspection: Inspection) -> Mapping[str, str]:
-    """Original file names of all stills filed, by digest."""
-    return {r.body.sha256: r.body.name for r in inspection.all(StillFiled)}
-
-
-__all__ = ["Content", "conditions_of", "fold", "in_order", "merged", "sight", "still_names", "undone"]
+__all__ = ["Content", "conditions_of", "fold", "in_order", "merged", "sight", "undone"]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from borelog.logbook.entries import (
+    Conditions,
     Correct,
     Facts,
     Forgotten,
@@ -18,7 +19,7 @@ from borelog.logbook.entries import (
     Undo,
     Withdraw,
 )
-from borelog.logbook.fold import fold
+from borelog.logbook.fold import conditions_of, fold
 
 
 def psi(value: float) -> Reading:
@@ -209,3 +210,31 @@ def test_a_clock_of_the_wall_that_jumps_does_not_reorder(copies: Any) -> None:
 def test_nothing_recorded_is_an_empty_inspection() -> None:
     assert fold([], "x").id == "x"
     assert fold([], "x").entries == 0
+
+
+def test_conditions_of_a_test_with_the_cylinders_own_laid_over_them(copies: Any) -> None:
+    a = copies("a")
+    a.add(Conditions("compression_dry", {"throttle": "open", "battery": "12.4"}))
+    a.add(Conditions("compression_dry", {"battery": "11.9"}, cylinder=3))
+    a.add(Conditions("compression_dry", {"throttle": "closed"}, series="2"))
+    a.add(Conditions("compression_wet", {"throttle": "closed"}))
+    whole = {"throttle": "open", "battery": "12.4"}
+    folded = fold(a.stored)
+    assert conditions_of(folded, "compression_dry") == whole
+    assert conditions_of(folded, "compression_dry", 3) == whole | {"battery": "11.9"}
+    assert conditions_of(folded, "compression_dry", 4) == whole
+    assert conditions_of(folded, "compression_dry", 3, "2") == {"throttle": "closed"}
+
+
+def test_a_thing_is_found_by_any_of_its_versions(copies: Any) -> None:
+    a = copies("a")
+    first = a.add(psi(110))
+    b = a.branch("b")
+    second = a.add(Correct(first.entry.id, psi(119)))
+    rival = b.add(Correct(first.entry.id, psi(101)))
+    a.take(b)
+    folded = fold(a.stored)
+    ids = (first.entry.id, second.entry.id, rival.entry.id)
+    assert {folded.find(id_) for id_ in ids} == {folded.all(Reading)[0]}
+    assert folded.find("nothing") is None
+    assert folded.all(Reading)[0].how == ""

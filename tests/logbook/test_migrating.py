@@ -102,3 +102,16 @@ def test_migration_waits_for_nobody_and_names_who_is_in_the_way(
 
 def test_every_past_version_kept_as_a_sample_still_opens() -> None:
     assert sorted(schema.STEPS) == list(range(1, schema.VERSION))
+
+
+def test_what_another_program_has_migrated_meanwhile_is_left_alone(old: tuple[Path, str]) -> None:
+    with sqlite3.connect(old[0] / FILE) as db:
+        assert migrating.migrate(old[0], db, {}, schema.VERSION) is None
+    assert not (old[0] / migrating.BEFORE).exists()
+
+
+def test_a_copy_never_goes_over_a_file_that_is_there(journal: Journal, tmp_path: Path) -> None:
+    (tmp_path / "there").write_text("mine")
+    with pytest.raises(LogbookError, match="is there already"):
+        migrating.copy_database(journal._db, tmp_path / "there")
+    assert (tmp_path / "there").read_text() == "mine"
