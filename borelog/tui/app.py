@@ -67,6 +67,9 @@ class Screens(TypedAhead, inherit_bindings=False):
 
     def __init__(self, bench: Bench, settings: Settings | None = None, open_id: str = "") -> None:
         guard.guard_zero_pixels()
+        if os.environ.get("NO_COLOR") == "":
+            # An empty value does not count (no-color.org); the library would take it for set.
+            del os.environ["NO_COLOR"]
         super().__init__()
         self.settings = settings or Settings()
         self.keys = keys_in_force(self.settings.keys)
@@ -89,14 +92,13 @@ class Screens(TypedAhead, inherit_bindings=False):
         self._asked_to_quit = False
         self.long_job = False
 
-    @staticmethod
-    def _depth() -> str:
-        """How many colours our own picture rows may use."""
-        if os.environ.get("NO_COLOR"):
+    def _depth(self) -> str:
+        """How many colours our own picture rows may use; 'none' where there are only the sixteen."""
+        if self.no_color or os.environ.get("NO_COLOR"):
             return "grey"
-        if os.environ.get("COLORTERM", "").lower() in ("truecolor", "24bit"):
-            return "full"
-        return "256"
+        return {"256": "256", "standard": "none", "windows": "none"}.get(
+            self.console.color_system or "", "full"
+        )
 
     @property
     def palette(self) -> themes.Palette:

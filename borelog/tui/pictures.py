@@ -33,8 +33,8 @@ SHOTS: dict[str, tuple[tuple[int, int], str, tuple[str, ...]]] = {
     "cylinders-large": ((120, 40), "borelog-night", ("3", "f8")),
     "readings": ((120, 40), "borelog-night", ("3", "f4")),
     "engine": ((100, 30), "borelog-night", ("e",)),
-    "stills": ((120, 40), "borelog-night", ("3", "f5", "full_stop", "full_stop")),
-    "magnifier": ((120, 40), "borelog-night", ("3", "f5", "full_stop", "full_stop", "n", "plus", "g")),
+    "stills": ((100, 30), "borelog-night", ("3", "f5", "full_stop", "full_stop")),
+    "magnifier": ((100, 30), "borelog-night", ("3", "f5", "full_stop", "full_stop", "n", "plus", "g")),
     "coverage": ((100, 36), "borelog-night", ("3", "f5", "a")),
     "verdict": ((120, 44), "borelog-night", ("3", "f6")),
     "pack": ((110, 32), "borelog-night", ("f7",)),
@@ -106,7 +106,7 @@ def main(arguments: list[str]) -> int:
     out.mkdir(parents=True, exist_ok=True)
     (out.parent / "keys.md").write_text(keys_page(keys_in_force()), encoding="utf-8")
     with tempfile.TemporaryDirectory() as folder:
-        bench = open_bench(Path(folder) / "demo-logbook", who="AB")
+        bench = replace(open_bench(Path(folder) / "demo-logbook", who="AB"), at="2026-03-02T09:30:00+00:00")
         from borelog.demo.engines import build_demo
 
         build_demo(bench)

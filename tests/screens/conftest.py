@@ -25,6 +25,7 @@ def _short_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     import textual._wait
 
     assert isinstance(textual._wait.SLEEP_GRANULARITY, float)
+    monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setattr(textual._wait, "SLEEP_GRANULARITY", 1 / 250)
 
 

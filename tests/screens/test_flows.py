@@ -16,6 +16,7 @@ from borelog.logbook.entries import (
     Finding,
     Looked,
     Marked,
+    MaskDrawn,
     Note,
     Opened,
     Reading,
@@ -323,6 +324,13 @@ async def test_stills_are_filed_drawn_on_moved_and_measured_by_keys(
         assert measured["unit"] == "mm²" and measured["value"] == pytest.approx(60 * 60 * 0.0625, rel=0.02)
         await press(app, pilot, "n", "delete")
         assert len(bench.inspection(four).of(Marked)) == 1
+        # an outline that no copy shows
+        await press(app, pilot, "d", "o")
+        for place in ((20.0, 20.0), (120.0, 20.0), (70.0, 90.0)):
+            picture.set_cross(place)
+            await press(app, pilot, "enter")
+        await press(app, pilot, "c", "h")
+        assert len(bench.inspection(four).of(MaskDrawn)[0].body.shapes) == 1
 
 
 async def test_the_view_turns_zooms_and_never_touches_the_record(
@@ -570,3 +578,46 @@ async def test_another_window_s_entry_shows_up(bench: Bench, four: str) -> None:
         assert app.desk.inspection is not None and app.desk.inspection.of(Note)[0].body.text.startswith(
             "called out"
         )
+
+
+async def test_a_fresh_card_is_cut_into_cylinders_and_filed_as_accepted(bench: Bench, tmp_path: Path) -> None:
+    """A folder without a cylinder is proposed cylinder by cylinder; a run is shifted; Enter files it; suggestions are proposals."""
+    import os
+
+    from borelog.acts.entering import open_inspection
+
+    samples = Path(__file__).parents[2] / "sample_images"
+    names = ["slate_cylinder_3", "exhaust_valve_burnt", "bore_scores", "bore_rust"]
+    card = tmp_path / "card"
+    card.mkdir()
+    for k, name in enumerate(names):
+        target = card / f"IMG_{k:04}.jpg"
+        target.write_bytes((samples / f"{name}.jpg").read_bytes())
+        os.utime(target, (1_700_000_000 + 60 * k, 1_700_000_000 + 60 * k))
+    id_ = open_inspection(bench, "Card", facts={"layout": "inline 2"})
+    app = Screens(bench, Settings(), id_)
+    async with app.run_test(size=(110, 36)) as pilot:
+        await settled(app, pilot)
+        await press(app, pilot, "f5", "t", f"type:{card}", "enter", "enter")
+        page: Any = app.screen
+        assert type(page).__name__ == "CardPage"
+        text = "\n".join(said(line) for line in page.query_one("#groups").lines)
+        assert "cylinder 1" in text and "stills" in text
+        await press(app, pilot, "enter")
+        filed = bench.inspection(id_).of(StillPlaced)
+        assert len(filed) == 4 and any(r.body.cylinder is not None for r in filed), message(app)
+        room: Any = app.room_now()
+        burnt = next(
+            r.body.sha256 for r in bench.inspection(id_).of(StillFiled) if r.body.name == "IMG_0002.jpg"
+        )
+        room.take(burnt)
+        room.show()
+        await settled(app, pilot)
+        before = bench.inspection(id_).entries
+        await press(app, pilot, "b")
+        n = len(room.suggestions)
+        assert n or "look" in message(app) or "not" in message(app)
+        if n:
+            await press(app, pilot, "q")
+            assert len(room.suggestions) == n - 1
+        assert bench.inspection(id_).entries == before

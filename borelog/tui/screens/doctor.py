@@ -49,7 +49,7 @@ class DoctorPage(Question):
     def show(self) -> None:
         """The lines for this width."""
         app, page = self.screens, self.query_one("#page", Painted)
-        room = max(30, page.size.width)
+        room = max(30, page.size.width - 1)
         facts = terminal_facts(
             os.environ, (app.size.width, app.size.height), app.cell_pixels, app.color_depth
         )

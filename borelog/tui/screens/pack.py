@@ -49,7 +49,7 @@ class PackRoom(Room):
         """Everything as chosen."""
         if not self.desk.inspection:
             return
-        self.shown = view.choices(self.desk.inspection, self.plan, room)
+        self.shown = view.choices(self.desk.inspection, self.plan, room - 2)
         self.query_one("#choices", Choices).set_entries([c.lines for c in self.shown])
         self.query_one("#outcome", Painted).set_lines([*self.made, *view.history(self.desk.inspection, room)])
 

@@ -124,8 +124,8 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         coverage, beside = self.query_one("#coverage", Choices), self.query_one("#beside", Painted)
         beside.display = room >= _SIDE and not coverage.display
         look = self.picture.look
-        glyphs = "letters" if self.screens.letters else self.screens.settings.cells
         depth = self.screens.color_depth
+        glyphs = "letters" if self.screens.letters or depth == "none" else self.screens.settings.cells
         if (look.glyphs, look.depth) != (glyphs, depth):
             for one in (self.picture, self.query_one("#other", Picture)):
                 one.look = replace(one.look, glyphs=glyphs, depth=depth)

@@ -174,12 +174,7 @@ class FilingActs(Room):
         here = run.key if run and isinstance(run.key, int) else None
         fields = [
             Field("path", "Folder, file or pattern", "/media/card/DCIM"),
-            Field(
-                "to",
-                "To cylinder (blank: file them later)",
-                "",
-                str(here) if here and run and not run.stills else "",
-            ),
+            Field("to", "All to one cylinder (blank: file them later)", f"{here}" if here else "its number"),
         ]
 
         def check(v: dict[str, str]) -> str:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from borelog.acts import entering
-from borelog.logbook.entries import Finding, Mark, Marked
-from borelog.marks.shapes import Label, Pair, Shape
+from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn
+from borelog.marks.shapes import Label, Pair, Shape, is_closed
 from borelog.text import one_line
 from borelog.tui import drawing
 from borelog.tui.ask import Ask, Choose, Field
@@ -74,6 +74,8 @@ class MarkActs(MeasureActs):
         drawn = list(view.drawn_marks(self.marks, self.held))
         if self.moving is not None and self.held is not None:
             drawn[self.held] = replace(drawn[self.held], shape=self.moving)
+        if desk.inspection and still:
+            drawn += [Drawn(s, "hidden", "quiet", True) for s in view.masks_on(desk.inspection, still.sha256)]
         drawn += self.suggested()
         if self.draft is not None:
             shape = drawing.preview(self.draft)
@@ -195,6 +197,10 @@ class MarkActs(MeasureActs):
             ("words", "words of your own", "w"),
             ("plain", "only a mark", "m"),
         ]
+        if is_closed(shape):
+            options.append(
+                ("mask", "a plate, number or face: filled in every copy that leaves the house", "h")
+            )
 
         def kind(answer: str | None) -> None:
             if answer == "finding":
@@ -206,8 +212,21 @@ class MarkActs(MeasureActs):
                 )
             elif answer == "plain":
                 self._enter_mark(shape, "")
+            elif answer == "mask":
+                self._mask(shape)
 
         self.app.push_screen(Choose("What does it show?", options), kind)
+
+    def _mask(self, shape: Shape) -> None:
+        """One more area of the still that no copy shows; the original stays whole."""
+        desk, id_, still = self.desk, self.desk.id, self.still
+        if still is None or desk.inspection is None:
+            return
+        body = MaskDrawn(
+            still.sha256, (*view.masks_on(desk.inspection, still.sha256), shape), "drawn by hand"
+        )
+        said = "this area is filled in every copy that leaves the house; ^Z takes it back"
+        self.screens.do(lambda: entering.enter(desk.bench, id_, body), said)
 
     def _mark(self, shape: Shape, label: str = "") -> Mark:
         assert self.still is not None

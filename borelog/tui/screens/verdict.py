@@ -48,7 +48,7 @@ class VerdictRoom(Room):
             return
         index = page.index if self._cylinder == desk.cylinder else 0
         self._cylinder = desk.cylinder
-        self.sentences = view.sentences(desk.inspection, shown, desk.cylinder, min(room, 118))
+        self.sentences = view.sentences(desk.inspection, shown, desk.cylinder, min(room - 2, 118))
         if self.tried:
             words = f" WHAT IF {self.tried[0]} - nothing of this is noted; w tries another, Esc goes back to what is"
             self.sentences.insert(0, view.Sentence("call", ((Span(words, "watch", "loud"),),)))

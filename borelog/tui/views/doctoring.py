@@ -22,8 +22,14 @@ def terminal_facts(
     """(what, found, remark) about the terminal."""
     term = env.get("TERM", "")
     inside = [n for n, k in (("tmux", "TMUX"), ("screen", "STY"), ("ssh", "SSH_CONNECTION")) if env.get(k)]
-    colours = {"full": "16.7 million colours", "256": "256 colours", "grey": "greys alone (NO_COLOR)"}[depth]
-    remark = "set COLORTERM=truecolor if this terminal can do more" if depth == "256" else ""
+    colours = {
+        "full": "16.7 million colours",
+        "256": "256 colours",
+        "grey": "greys alone (NO_COLOR)",
+        "none": "16 colours",
+    }[depth]
+    more = "set COLORTERM=truecolor if this terminal can do more"
+    remark = more if depth == "256" else f"pictures are drawn in letters; {more}" if depth == "none" else ""
     utf8 = "utf" in (env.get("LC_ALL") or env.get("LC_CTYPE") or env.get("LANG") or "").lower()
     return [
         ("terminal", f"{env.get('TERM_PROGRAM', '')} TERM={term}".strip(), ""),

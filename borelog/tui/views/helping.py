@@ -18,7 +18,9 @@ NAMES = {
 
 def keys_words(action: Action, keys: Keys) -> str:
     """The keys of an action as a person knows them."""
-    return " or ".join(key_name(k) for k in keys[(action.where, action.id)]) or "no key"
+    force = keys[(action.where, action.id)]
+    shown = [k for k in force if not (k == "ctrl+j" and "enter" in force)]
+    return " or ".join(key_name(k) for k in shown) or "no key"
 
 
 def help_lines(where: str, keys: Keys, test: str, room: int) -> list[Line]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from borelog.logbook.entries import Finding, Mark, Marked, Scaled, StillFiled, StillPlaced
+from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, Scaled, StillFiled, StillPlaced
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import HEIGHTS, SIDES, Place, place_words, views
 from borelog.marks.places import Looked as State
-from borelog.marks.shapes import Label
+from borelog.marks.shapes import Label, Shape
 from borelog.text import one_line
 from borelog.tui.overlay import Drawn
 from borelog.tui.views.standing import place_states, severity_status, term_words
@@ -130,6 +130,12 @@ def marks_on(inspection: Inspection, still: str) -> tuple[Shown, ...]:
                 Shown(r2.id, 0, len(out) + 1, r2.body.mark, one_line(text, 60) or "mark", "ink", False)
             )
     return tuple(out)
+
+
+def masks_on(inspection: Inspection, still: str) -> tuple[Shape, ...]:
+    """Areas of a still that are filled in every copy that leaves the house."""
+    found = [r.body.shapes for r in inspection.of(MaskDrawn) if r.body.still == still]
+    return found[-1] if found else ()
 
 
 def drawn_marks(shown: tuple[Shown, ...], held: int | None) -> tuple[Drawn, ...]:
