@@ -26,13 +26,11 @@ from borelog.verdict.network.problem import (
 from borelog.verdict.network.tables import Array
 from borelog.verdict.network.types import BREACH, SOUND, Evidence, FaultSet, NetShape, Posterior
 
-MOST_CANCELLED = (
-    1e5  # beyond this the signed sum has lost too many digits, and the sum with positive terms is used
-)
+MOST_CANCELLED = 1e5
+"""Sum of absolute terms over the sum: beyond this the signed sum has lost too many digits, and the positive one is used."""
 SHOWN_SETS = 6
-POOREST_FIT = (
-    -6.0
-)  # natural log: readings 400 times likelier as one misreading after another than as any engine
+POOREST_FIT = -4.5
+"""Natural log: readings ninety times likelier as one misreading after another than as any engine fit no known story."""
 
 
 @dataclass(frozen=True, slots=True)

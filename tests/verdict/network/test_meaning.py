@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 from dataclasses import replace
 
 import pytest
@@ -339,3 +340,15 @@ def test_evidence_that_cannot_be_is_named(seen: Seen, words: str, tables: FaultT
 def test_a_cylinder_in_two_rows_is_refused() -> None:
     with pytest.raises(NetworkError, match="exactly one row"):
         NetShape((1, 2, 3), ((1, 2), (2, 3)))
+
+
+def test_readings_at_random_fit_no_known_story_and_a_real_engine_does(tables: FaultTables) -> None:
+    """Fifty looks at one cylinder with states drawn at random, against the same looks at a sound one."""
+    rnd = random.Random(4)
+    items = rnd.sample(tables.items_of("cylinder"), 50)
+    nonsense = posteriors(
+        engine(4), Evidence(tuple(Seen(i.id, 2, rnd.choice(i.states)) for i in items)), tables
+    )
+    sound = posteriors(engine(4), Evidence(tuple(Seen(i.id, 2, i.states[0]) for i in items)), tables)
+    assert not nonsense.fits
+    assert sound.fits
