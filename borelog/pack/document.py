@@ -33,8 +33,6 @@ from borelog.verdict.judged import (
     Verdict,
 )
 
-FORMAT = "borelog inspection"
-VERSION = 1
 SCHEMA_ID = "urn:borelog:inspection:1"
 
 MaybePath: TypeAlias = Annotated[

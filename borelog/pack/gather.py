@@ -127,7 +127,7 @@ def gather(
         tests=rows.tests(inspection, cylinders),
         findings=found,
         stills=stills,
-        codes=rows.codes(inspection),
+        codes=rows.codes(inspection, engine),
         told=told if "told" in share else (),
         consent=consents if "consent" in share else (),
         notes=notes if "notes" in share else (),

@@ -18,6 +18,7 @@ class ShownMark:
     measure: str
     severity: int = 1
     certainty: str = "seen clearly"
+    shown_with: str = ""
 
 
 def overlay(marks: Iterable[ShownMark], width: int, height: int) -> str:

@@ -7,7 +7,7 @@ import statistics
 from collections.abc import Iterable
 from functools import lru_cache
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from borelog.knowledge import tables
 from borelog.knowledge.procedures import procedures
@@ -37,6 +37,9 @@ from borelog.pack.document import (
 from borelog.quantity import Quantity, QuantityError, plain_number
 from borelog.readings.conditions import conditions_of as asked_of
 from borelog.text import clean, one_line
+
+if TYPE_CHECKING:
+    from borelog.engine.engine import Engine
 
 STILL_ONLY = "still, not judged"
 """Coverage of a place of which a still is filed while nobody has said what it shows."""
@@ -336,15 +339,21 @@ def tests(inspection: Inspection, cylinders: tuple[int, ...]) -> tuple[TestRow, 
     return tuple(out)
 
 
-def codes(inspection: Inspection) -> tuple[CodesRow, ...]:
-    """Trouble codes as pasted."""
-    return tuple(
-        CodesRow(
-            by=by(r), text=long(r.body.text), battery_disturbed=r.body.battery_disturbed,
-            frozen=long(r.body.frozen),
-        )
-        for r in inspection.of(e.Codes)
-    )  # fmt: skip
+def codes(inspection: Inspection, engine: Engine | None = None) -> tuple[CodesRow, ...]:
+    """Trouble codes as pasted, with what each means, and what they leave to be asked on this engine."""
+    from borelog.readings.codes import read_codes
+
+    out = []
+    for r in inspection.of(e.Codes):
+        found = read_codes(r.body.text, engine)
+        lines = [f"{c.words}{f' ({c.status})' if c.status else ''}" for c in found.codes]
+        out.append(
+            CodesRow(
+                by=by(r), text=long(r.body.text), battery_disturbed=r.body.battery_disturbed,
+                frozen=long(r.body.frozen), explained=tuple(one_line(x, 300) for x in (*lines, *found.questions)),
+            )
+        )  # fmt: skip
+    return tuple(out)
 
 
 def told(inspection: Inspection) -> tuple[ToldRow, ...]:

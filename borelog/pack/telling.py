@@ -245,10 +245,14 @@ def marks_on(document: Document) -> dict[str, list[ShownMark]]:
     out: dict[str, list[ShownMark]] = defaultdict(list)
     for f in document.findings:
         for m in f.marks:
-            shown = ShownMark(m.number, m.shape, m.words or f.words, m.measure, f.severity, f.certainty)
+            shown = ShownMark(
+                m.number, m.shape, m.words or f.words, m.measure, f.severity, f.certainty, m.shown_with
+            )
             out[m.still].append(shown)
     for s in document.stills:
-        out[s.id] += [ShownMark(m.number, m.shape, m.words, m.measure) for m in s.marks]
+        out[s.id] += [
+            ShownMark(m.number, m.shape, m.words, m.measure, shown_with=m.shown_with) for m in s.marks
+        ]
     return defaultdict(list, {k: sorted(v, key=lambda m: m.number) for k, v in out.items()})
 
 

@@ -53,6 +53,9 @@ def test_the_document_carries_the_record(packs):
     # 1 psi = 6.894757 kPa (NIST SP 811, appendix B.8)
     assert low.standard == pytest.approx(108 * 6.894757, abs=0.01)
     assert [x.words for x in low.earlier] == ["110"]
+    # P0303 is the standard code for a misfire on cylinder 3 (SAE J2012)
+    assert document.codes[0].explained[0].startswith("P0303: ")
+    assert "cylinder 3" in document.codes[0].explained[0]
     states = {(c.cylinder, c.where): c.state for c in document.coverage}
     assert states[(1, "bore wall, exhaust side, top band")] == "looked, nothing"
     assert states[(4, "exhaust valve")] == "could not see"
