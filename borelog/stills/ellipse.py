@@ -22,7 +22,7 @@ Conic = NDArray[np.float64]
 _TRIES = 1000
 _RAYS = 360
 Edge = Literal["bore", "crown"]
-_RING_SHARE = 0.4
+_RING_SHARE = 0.3
 _NO_RIM = (
     "no dark line runs round this spot; tap nearer the middle of the crown, or mark six points on its edge"
 )
@@ -369,7 +369,9 @@ def find_rim(image: Picture, x: float, y: float, edge: Edge = "bore", seed: int 
     if line is None:
         raise StillError(_NO_RIM)
     fine = np.where(rays.seen, np.minimum(_dark_line(rays.light, 6, 3), 0.15), np.float32(0))
-    spots = _spots(rays, fine, _ring(rays, fine, line, edge), 4.0)
+    # A line wider than the filter has a flat top; blurred, its top is its middle.
+    peaked = np.asarray(cv2.blur(fine, (7, 1)), np.float32)
+    spots = _spots(rays, peaked, _ring(rays, fine, line, edge), 4.0)
     if len(spots) < 40:
         raise StillError(_NO_RIM)
     return fit_ellipse(spots, 2.0, seed)
@@ -384,14 +386,25 @@ def _ring(rays: _Rays, fine: Plane, line: NDArray[np.float64], edge: Edge) -> ND
     waves = _waves(np.arange(_RAYS) * 2 * np.pi / _RAYS)
     inner = np.asarray(cv2.dilate(fine, np.ones((1, 5), np.uint8)), np.float32)
     best: tuple[float, int, NDArray[np.float64]] = (0.0, 0, line)
-    for apart in range(4, 17, 2):
-        pair = fine + np.roll(inner, apart, axis=1)
-        for offset in (-12, -8, -4, 0, 4, 8, 12):
-            start = line.copy()
-            start[0] += offset
-            score, ring = _climb(pair[::3], rays.seen[::3], waves[:, ::3], start, first=13)
+    slants = [np.zeros(5)] + [sign * 8.0 * np.eye(5)[k] for k in (1, 2, 3, 4) for sign in (1, -1)]
+    rounds = (
+        [
+            (apart, offset * np.eye(5)[0])
+            for apart in range(4, 17, 3)
+            for offset in (-12.0, -6.0, 0.0, 6.0, 12.0)
+        ],
+        [(apart, slant) for apart in (-2, 0, 2) for slant in slants],
+    )
+    # First where the pair lies, then whether it leans: a line may lie on the outer ring on one side only. Nearer than
+    # 6 px a line would pair with its own flank.
+    for number, tries in enumerate(rounds):
+        spacing, start = best[1] * number, best[2]
+        for apart, shift in tries:
+            gap = max(6, spacing + apart)
+            pair = (fine + np.roll(inner, gap, axis=1))[::3]
+            score, ring = _climb(pair, rays.seen[::3], waves[:, ::3], start + shift, first=13)
             if score > best[0]:
-                best = (score, apart, ring)
+                best = (score, gap, ring)
     outer = _climb(fine, rays.seen, waves, best[2], first=3)
     below = best[2].copy()
     below[0] -= best[1]

@@ -114,7 +114,7 @@ def thread_scale(
         (float(first[0]), float(first[1])),
         (float(second[0]), float(second[1])),
         Thread(f"thread of {pitch_mm:g} mm pitch", 0.0, pitch_mm),
-        half_width=apart * 0.5 * 1.16,
+        half_width=apart * 0.5 * 1.2,
         distance_mm=distance_mm,
     )
     scale = found.period_px / pitch_mm

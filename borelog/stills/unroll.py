@@ -53,11 +53,12 @@ def rays(lens: Lens, points: Any) -> NDArray[np.float64]:
     """Undistorted x/z and y/z of picture points (..., 2); nan past the turning radius."""
     p = (np.asarray(points, np.float64) - (lens.cx, lens.cy)) / lens.focal_px
     bent = np.linalg.norm(p, axis=-1)
-    straight = bent.copy()
+    most = min(lens.turning, 1e6)
+    straight = np.minimum(bent, 0.95 * most)
     for _ in range(20):
-        # Newton on r (1 + k1 r^2) = bent.
+        # Newton on r (1 + k1 r^2) = bent, kept on the branch before the model folds back.
         slope = np.maximum(1 + 3 * lens.k1 * straight**2, 0.05)
-        straight = straight - (straight * (1 + lens.k1 * straight**2) - bent) / slope
+        straight = np.clip(straight - (straight * (1 + lens.k1 * straight**2) - bent) / slope, 0.0, most)
     good = (straight < lens.turning) & (np.abs(straight * (1 + lens.k1 * straight**2) - bent) < 1e-6)
     scale = np.where(good, np.where(bent > 1e-9, straight / np.maximum(bent, 1e-9), 1.0), np.nan)
     return np.asarray(p * scale[..., None])
