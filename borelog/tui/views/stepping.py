@@ -24,7 +24,7 @@ def step_lines(test: str, begun: bool, room: int, most: int) -> list[Line]:
         return [
             (
                 Span(
-                    cut(f"! {label}: {first} ... F1 shows all {len(cautions)} cautions of this step", room),
+                    cut(f"! F1 shows all {len(cautions)} cautions of this step: {first} ... ({label})", room),
                     "watch",
                 ),
             )

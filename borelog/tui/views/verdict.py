@@ -10,7 +10,7 @@ from borelog.logbook.entries import CallTaken, Truth
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
 from borelog.tui.views.standing import STANDING_OF_LEVEL
-from borelog.tui.views.words import STATUS, Line, Span, padded, wrapped
+from borelog.tui.views.words import STATUS, Line, Span, padded, width, wrapped
 from borelog.verdict.judged import Because, Course, CylinderVerdict, Hypothesis, Verdict
 
 PARTS = ("call", "causes", "disagree", "next", "money", "unknown", "truth")
@@ -102,11 +102,14 @@ def share_words(value: float) -> str:
 
 def _hypothesis(h: Hypothesis, rank: str, room: int, cylinder: int | None = None) -> list[Sentence]:
     bar = text_bar(h.probability, 1.0, 12)
-    head: Line = (
-        Span(f" {rank}: ", "quiet"), Span(one_line(h.label), "ink", "strong"), Span(f", {one_line(h.word)} ", "ink"),
-        Span(bar, "good"), Span("░" * (12 - len(bar)), "rule"),
-    )  # fmt: skip
-    out = [Sentence("causes", (head,), (), "", cylinder)]
+    meter: Line = (Span(bar, "good"), Span("░" * (12 - len(bar)), "rule"))
+    name: Line = (Span(f" {rank}: ", "quiet"), Span(one_line(h.label), "ink", "strong"))
+    said_so = Span(f"{one_line(h.word)} ", "ink")
+    lines: tuple[Line, ...] = ((*name, Span(", "), said_so, *meter),)
+    if width(lines[0]) > room - 1:
+        words = wrapped(f"{rank}: {one_line(h.label)}, {one_line(h.word)}", room - 3, "  ")
+        lines = (*((Span(f" {text}", "ink", "strong"),) for text in words), (Span("   "), *meter))
+    out = [Sentence("causes", lines, (), "", cylinder)]
     out += [_because("causes", b, room, "+") for b in h.speaks_for]
     out += [_because("causes", b, room, "−") for b in h.speaks_against]
     if h.flip:
