@@ -97,7 +97,7 @@ def gather(
     consents, notes, calls = rows.consents(inspection), rows.notes(inspection), rows.calls(inspection)
     prices = _facts_of(inspection, "prices")
     gone = rows.withdrawn(inspection)
-    judged = verdict if "courses" in share else msgspec.structs.replace(verdict, money=None)
+    judged = verdict if "courses" in share else _without_money(verdict)
     present = {
         "originals": sum(1 for s in stills if s.missing == ""),
         "journal": inspection.entries,
@@ -139,6 +139,15 @@ def gather(
         journal=_heads(inspection) if "journal" in share else (),
     )
     return canonical(document)
+
+
+def _without_money(verdict: Verdict) -> Verdict:
+    """The verdict without courses, stop prices and what a test is worth."""
+    tests = tuple(
+        msgspec.structs.replace(t, worth=None, words=re.sub(r"[;,]? worth (about )?[^.;]*", "", t.words))
+        for t in verdict.next_tests
+    )
+    return msgspec.structs.replace(verdict, money=None, next_tests=tests)
 
 
 def _mentioned(inspection: Inspection) -> tuple[int, ...]:
