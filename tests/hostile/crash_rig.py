@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 import random
+import select
 import signal
 import sqlite3
 import sys
@@ -100,14 +101,15 @@ def kills(folder: Path, count: int, rule: str, seed: int) -> dict[str, object]:
     chance = random.Random(seed)
     told: list[str] = []
     for number in range(count):
-        told.extend(_one_kill(folder, rule, seed + number, chance.uniform(0.002, 0.12)))
+        told.extend(_one_kill(folder, rule, seed + number, chance.uniform(0.002, 0.12), wait=number % 2 == 1))
         due = rule or number % 10 == 9 or number == count - 1
         if due and (lost := losses(folder, told)):
             return {"kills": number + 1, "told": len(told), "lost": lost[:3]}
     return {"kills": count, "told": len(told), "lost": []}
 
 
-def _one_kill(folder: Path, rule: str, seed: int, after: float) -> list[str]:
+def _one_kill(folder: Path, rule: str, seed: int, after: float, *, wait: bool) -> list[str]:
+    """Kill a child some time after its start, or (``wait``) after it has told of its first safe thing."""
     read, wrote = os.pipe()
     child = os.fork()
     if child == 0:
@@ -121,6 +123,8 @@ def _one_kill(folder: Path, rule: str, seed: int, after: float) -> list[str]:
         finally:
             os._exit(1)
     os.close(wrote)
+    if wait:
+        select.select([read], [], [], 30)
     time.sleep(after)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)

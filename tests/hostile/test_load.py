@@ -18,8 +18,8 @@ import pytest
 from borelog.logbook.entries import Note, Reading, Seen, StillFiled
 from borelog.logbook.journal import Journal
 
-STILLS = int(os.environ.get("BORELOG_LOAD_STILLS", "4000"))
-"""10 000 takes two minutes on a laptop's disk; docs/record.md has the curve."""
+STILLS = int(os.environ.get("BORELOG_LOAD_STILLS", "2000"))
+"""10 000 takes half a minute on a quiet disk and six on a busy one; docs/record.md has the curve."""
 SIZE = 200_000
 STEPS = 10
 
