@@ -1,0 +1,133 @@
+"""What comparing and measuring cost at 1280 x 720, with a reference or floor in the same run.
+
+Targets on the bench of the notes: align 220 ms fast and 450 ms thorough, change map 25, SSIM 15 and a fifth of
+scikit-image, lines 65, hone 12, unroll 4 with its map kept, all suggestions 500. Elsewhere the ratio counts.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from pytest_benchmark.fixture import BenchmarkFixture
+from skimage import data
+from skimage.metrics import structural_similarity
+
+from borelog.stills.align import align
+from borelog.stills.change import change_map, change_score
+from borelog.stills.hone import patch_families
+from borelog.stills.lines import find_lines
+from borelog.stills.ssim import ssim_map
+from borelog.stills.suggest import KINDS, suggest
+from borelog.stills.unroll import BorePose, Lens, unroll
+
+pytestmark = pytest.mark.bench
+
+POSE = BorePose((0.0, 0.0, 60.0), (0.0, 0.0, 1.0), (0.0, -1.0, 0.0), 41.0)
+
+
+@pytest.fixture(scope="module")
+def earlier() -> np.ndarray:
+    rock = cv2.resize(data.gravel(), (1280, 1280), interpolation=cv2.INTER_CUBIC)[:720]
+    brick = cv2.resize(data.brick(), (1280, 1280), interpolation=cv2.INTER_CUBIC)[:720]
+    grain = np.random.default_rng(0).normal(0, 3, rock.shape)
+    grey = np.clip(0.6 * rock + 0.4 * brick + grain, 0, 255)
+    return np.stack([grey * 0.9, grey, grey], axis=2).astype(np.uint8)
+
+
+@pytest.fixture(scope="module")
+def later(earlier: np.ndarray) -> np.ndarray:
+    moved = np.roll(earlier, (4, -6), axis=(0, 1))
+    cv2.circle(moved, (700, 300), 14, (30, 30, 30), -1)
+    return moved
+
+
+@pytest.fixture(scope="module")
+def turned(earlier: np.ndarray) -> np.ndarray:
+    matrix = cv2.getRotationMatrix2D((640, 360), 24, 0.9)
+    return np.asarray(cv2.warpAffine(earlier, matrix, (1280, 720), borderMode=cv2.BORDER_REFLECT), np.uint8)
+
+
+def test_floor_sift_of_both(benchmark: BenchmarkFixture, earlier: np.ndarray, turned: np.ndarray) -> None:
+    benchmark.group = "align"
+    finder = cv2.SIFT_create(2500)  # type: ignore[attr-defined]
+    greys = [cv2.resize(cv2.cvtColor(p, cv2.COLOR_BGR2GRAY), (960, 540)) for p in (earlier, turned)]
+    benchmark(lambda: [finder.detectAndCompute(g, None) for g in greys])
+
+
+def test_align_small_step(benchmark: BenchmarkFixture, earlier: np.ndarray, later: np.ndarray) -> None:
+    benchmark.group = "align"
+    assert benchmark(lambda: align(earlier, later)).accepted
+
+
+@pytest.mark.parametrize("mode", ["fast", "thorough"])
+def test_align_by_features(
+    benchmark: BenchmarkFixture, earlier: np.ndarray, turned: np.ndarray, mode: str
+) -> None:
+    benchmark.group = "align"
+    found = benchmark(lambda: align(earlier, turned, mode))  # type: ignore[arg-type]
+    assert found.method == f"features, {mode}"
+
+
+def test_floor_one_wide_blur(benchmark: BenchmarkFixture, earlier: np.ndarray) -> None:
+    benchmark.group = "change"
+    plane = earlier[:, :, 1].astype(np.float32)
+    benchmark(lambda: cv2.GaussianBlur(plane, (11, 11), 1.5))
+
+
+def test_change_score(benchmark: BenchmarkFixture, earlier: np.ndarray, later: np.ndarray) -> None:
+    benchmark.group = "change"
+    benchmark(lambda: change_score(earlier, later))
+
+
+def test_change_map_with_regions_and_numbers(
+    benchmark: BenchmarkFixture, earlier: np.ndarray, later: np.ndarray
+) -> None:
+    benchmark.group = "change"
+    benchmark(lambda: change_map(earlier, later))
+
+
+def test_ssim(benchmark: BenchmarkFixture, earlier: np.ndarray, later: np.ndarray) -> None:
+    benchmark.group = "ssim"
+    a, b = earlier[:, :, 1].copy(), later[:, :, 1].copy()
+    benchmark(lambda: ssim_map(a, b))
+
+
+def test_ssim_reference(benchmark: BenchmarkFixture, earlier: np.ndarray, later: np.ndarray) -> None:
+    benchmark.group = "ssim"
+    a, b = earlier[:, :, 1].copy(), later[:, :, 1].copy()
+    benchmark(
+        lambda: structural_similarity(
+            a, b, gaussian_weights=True, sigma=1.5, use_sample_covariance=False, data_range=255, full=True
+        )
+    )
+
+
+def test_lines(benchmark: BenchmarkFixture, earlier: np.ndarray) -> None:
+    benchmark.group = "one still"
+    benchmark(lambda: find_lines(earlier))
+
+
+def test_hone_512(benchmark: BenchmarkFixture, earlier: np.ndarray) -> None:
+    benchmark.group = "one still"
+    patch = np.ascontiguousarray(earlier[:512, :512])
+    benchmark(lambda: patch_families(patch))
+
+
+def test_floor_fft_512(benchmark: BenchmarkFixture, earlier: np.ndarray) -> None:
+    benchmark.group = "one still"
+    patch = earlier[:512, :512, 1].astype(np.float32)
+    benchmark(lambda: np.fft.rfft2(patch))
+
+
+def test_unroll_with_its_map_kept(benchmark: BenchmarkFixture, earlier: np.ndarray) -> None:
+    benchmark.group = "one still"
+    lens = Lens(520, 640, 360, -0.06)
+    unroll(earlier, lens, POSE)
+    benchmark(lambda: unroll(earlier, lens, POSE))
+
+
+@pytest.mark.parametrize("view", ["bore", "wall", "roof"])
+def test_all_suggestions(benchmark: BenchmarkFixture, earlier: np.ndarray, view: str) -> None:
+    benchmark.group = "one still"
+    benchmark(lambda: suggest(earlier, view, tuple(KINDS)))  # type: ignore[arg-type]
