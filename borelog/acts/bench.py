@@ -11,9 +11,16 @@ from pathlib import Path
 
 import platformdirs
 
-from borelog.logbook.entries import Known, Stored
+from borelog.logbook.entries import Known, Stored, TakenIn
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.journal import Journal
+from borelog.text import BorelogError
+
+
+class BenchError(BorelogError):
+    """Something that may not be written."""
+
+    exit_code = 5
 
 
 def default_logbook() -> Path:
@@ -56,6 +63,8 @@ class Bench:
 
     def append(self, inspection_id: str, bodies: Sequence[tuple[Known, str]]) -> tuple[Stored, ...]:
         """Append bodies, each with how it was taken, in one transaction; on return they are on disk."""
+        if self.inspection(inspection_id).of(TakenIn):
+            raise BenchError("this inspection was taken in as told and is read-only; open one of your own for what you find")
         return tuple(self.journal.append_many(inspection_id, bodies, who=self.who, at=self.at or now()))
 
 

@@ -35,6 +35,8 @@ def hand_over(
     also: Collection[str] = (),
     zipped: bool = False,
     paper: str = "a4",
+    cards: bool = False,
+    key: Path | None = None,
     progress: Progress | None = None,
 ) -> Handed:
     """Build the next pack of an inspection under ``folder``, freeze the verdict, and note the hand-over.
@@ -61,6 +63,8 @@ def hand_over(
         rules=rule_rows(inspection),
         also=also,
         paper=paper,
+        cards=cards,
+        key=key,
         zipped=zipped,
         progress=progress,
     )

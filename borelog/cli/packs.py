@@ -23,6 +23,8 @@ def pack(args: argparse.Namespace) -> int:
             reader=args.reader,
             zipped=args.zip,
             paper="us-letter" if args.letter else "a4",
+            cards=args.cards,
+            key=Path(args.sign) if args.sign else None,
             progress=lambda done, of, words: show(done, of),
         )
     built = handed.built
@@ -40,6 +42,8 @@ def pack(args: argparse.Namespace) -> int:
     out(f"pack {built.document.about.number} for the {args.reader}: {built.folder}")
     if built.zip:
         out(f"zip: {built.zip}")
+    for card in built.cards:
+        out(f"card: {card}")
     for x in handed.left_out:
         out(wrapped(f"left out: {x}", "  "))
     for r in handed.remarks:
