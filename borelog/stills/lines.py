@@ -24,6 +24,7 @@ _DIRECTIONS, _REACH = 12, 9
 _SIDES = (3, 5)
 _LONGEST = 640
 SCORE_HIGH, SCORE_LOW, SCORE_LENGTH = 0.03, 0.02, 22
+_BESIDE_PX = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,4 +240,19 @@ def find_scores(
             if np.ptp(ys) >= SCORE_LENGTH and np.ptp(xs) <= 0.2 * np.ptp(ys) + 3:
                 found.append(line)
     found.sort(key=lambda f: -f.strength * np.sqrt(f.length_px))
-    return tuple(found)
+    kept: list[FoundLine] = []
+    for line in found:
+        if not any(_beside(line, other) for other in kept):
+            kept.append(line)
+    return tuple(kept)
+
+
+def _beside(one: FoundLine, other: FoundLine) -> bool:
+    """Whether a line runs beside a stronger one over most of its length: the two flanks of one broad score."""
+    a, b = np.array(one.path.points), np.array(other.path.points)
+    top, bottom = max(a[:, 1].min(), b[:, 1].min()), min(a[:, 1].max(), b[:, 1].max())
+    if bottom - top < 0.5 * np.ptp(a[:, 1]):
+        return False
+    rows = np.linspace(top, bottom, 5)
+    at = [np.interp(rows, p[np.argsort(p[:, 1]), 1], p[np.argsort(p[:, 1]), 0]) for p in (a, b)]
+    return bool(np.median(np.abs(at[0] - at[1])) < _BESIDE_PX)

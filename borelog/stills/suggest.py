@@ -54,7 +54,7 @@ KINDS: dict[str, Kind] = {
             line_finder.METHOD,
             line_finder.VERSION,
             line_finder.SCORE_HIGH,
-            "on drawn stills square at the wall 1 in 50 wrong; down the bore most are streaks of light, about 10 of 12 wrong; depth is not seen",
+            "square at a drawn wall 1 in 50 wrong; down the bore 8 of 12 are fine lines or streaks of light; depth is not seen",
         ),
         Kind(
             "crack",
@@ -94,6 +94,9 @@ KINDS: dict[str, Kind] = {
         ),
     )
 }
+
+# A line along the bore must be strong or long; the other finders' thresholds say enough.
+_LEAST = {"score": 1.0, "crack": 0.0, "pit": 0.0, "oil": 0.0, "deposit": 0.0}
 
 # Cracks and pits on carbon are mostly wrong, so they are off where carbon is.
 DEFAULTS: dict[str, tuple[str, ...]] = {
@@ -226,7 +229,7 @@ def suggest(
     found: list[tuple[float, str, Shape]] = []
     for k, kind in enumerate(wanted):
         step(cancelled, progress, k / len(wanted), f"looking for: {KINDS[kind].words}")
-        found += [(strength, kind, shape) for shape, strength in finders[kind]()]
+        found += [(strength, kind, shape) for shape, strength in finders[kind]() if strength >= _LEAST[kind]]
     step(cancelled, progress, 1.0, "done")
     # Rank within each kind first: the strengths of two kinds do not compare.
     order = sorted(found, key=lambda f: -f[0])
