@@ -135,7 +135,7 @@ def one_cut(number: int, tables: FaultTables) -> float:
     count, banks = LAYOUTS[number % len(LAYOUTS)]
     shape = engine(count, banks)
     small = cut(tables, count)
-    evidence = random_evidence(rnd, shape, small, rnd.randint(0, 7), rnd.randint(0, 6))
+    evidence = random_evidence(rnd, shape, small, rnd.randint(0, 6), rnd.randint(0, 5))
     return compare(shape, evidence, small)
 
 
