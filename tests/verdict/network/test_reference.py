@@ -4,7 +4,7 @@ The reference cannot hold the whole network of a big engine (a clique would join
 patterns of eight channels twice over). So it is compared on:
 
 - ``cut``: six faults, four engine states, four channels and about half of the items, on in-line, V and flat engines of
-  3 to 12 cylinders (four channels up to four cylinders, three up to seven, two up to nine, then one): every mechanism;
+  3 to 12 cylinders (four channels up to four cylinders, three up to seven, then one): every mechanism;
 - ``no channels``: all 23 faults (277 sets) and all engine states on cylinder items, in-line three;
 - ``two channels``: all faults and engine states with the engine-wide signs of coolant and debris, in-line three.
 
@@ -88,7 +88,7 @@ LAYOUTS = [(3, 1), (4, 1), (5, 1), (6, 1), (4, 2), (6, 2), (8, 2), (10, 2), (12,
 def cut(tables: FaultTables, cylinders: int) -> FaultTables:
     """The cut network; fewer channels on longer engines, or the reference's cliques outgrow the memory."""
     left = {
-        name for name, least in (("uneven_beat", 5), ("oil_burnt", 8), ("debris", 10)) if cylinders >= least
+        name for name, least in (("uneven_beat", 5), ("oil_burnt", 8), ("debris", 8)) if cylinders >= least
     }
     return restricted(tables, lambda f: f.id in FEW - left, lambda i: i.id in FEW_ITEMS)
 
