@@ -49,7 +49,7 @@ LEAST_AGREEMENT = 0.6
 _LONGEST = 960
 _FARTHEST = 0.06
 _GAIN = 0.97
-_HOPELESS = 0.3
+_HOPELESS = 0.25
 ASK = "mark four pairs of points that are the same spot in both pictures, spread over the frame"
 
 

@@ -63,7 +63,7 @@ class Bend:
     Attributes
     ----------
     terms : (d + 1, d + 1, 2) float64, coefficient of x**i y**j for i + j <= degree
-    inliers : share of the points the bend explains within 2 px (or twice their typical residual)
+    inliers : share of the points the bend explains within 2 px
     residual : median residual of all points, px
     """
 
@@ -104,7 +104,7 @@ def fit_bend(points: NDArray[Any], moves: NDArray[Any], shape: tuple[int, int], 
     for (i, j), row in zip(powers, solved, strict=True):
         terms[i, j] = row
     typical = float(np.median(miss))
-    return Bend(degree, terms, float((miss < max(2.0, 2 * typical)).mean()), typical)
+    return Bend(degree, terms, float((miss < 2.0).mean()), typical)
 
 
 def mismatch(a: Picture, b: Picture, covered: Bits | None = None) -> float:

@@ -241,18 +241,26 @@ def find_scores(
                 found.append(line)
     found.sort(key=lambda f: -f.strength * np.sqrt(f.length_px))
     kept: list[FoundLine] = []
-    for line in found:
-        if not any(_beside(line, other) for other in kept):
+    taken: list[tuple[float, float, NDArray[np.float64]]] = []
+    # Beyond the strongest few hundred nobody looks.
+    for line in found[:300]:
+        points = np.array(sorted((y, x) for x, y in line.path.points))
+        span = (float(points[0, 0]), float(points[-1, 0]), points)
+        if not any(_beside(span, other) for other in taken):
             kept.append(line)
+            taken.append(span)
     return tuple(kept)
 
 
-def _beside(one: FoundLine, other: FoundLine) -> bool:
+def _beside(
+    one: tuple[float, float, NDArray[np.float64]], other: tuple[float, float, NDArray[np.float64]]
+) -> bool:
     """Whether a line runs beside a stronger one over most of its length: the two flanks of one broad score."""
-    a, b = np.array(one.path.points), np.array(other.path.points)
-    top, bottom = max(a[:, 1].min(), b[:, 1].min()), min(a[:, 1].max(), b[:, 1].max())
-    if bottom - top < 0.5 * np.ptp(a[:, 1]):
+    top, bottom = max(one[0], other[0]), min(one[1], other[1])
+    if bottom - top < 0.5 * (one[1] - one[0]):
         return False
-    rows = np.linspace(top, bottom, 5)
-    at = [np.interp(rows, p[np.argsort(p[:, 1]), 1], p[np.argsort(p[:, 1]), 0]) for p in (a, b)]
-    return bool(np.median(np.abs(at[0] - at[1])) < _BESIDE_PX)
+    rows = (top, (top + bottom) / 2, bottom)
+    apart = [
+        np.interp(r, one[2][:, 0], one[2][:, 1]) - np.interp(r, other[2][:, 0], other[2][:, 1]) for r in rows
+    ]
+    return sorted(abs(float(a)) for a in apart)[1] < _BESIDE_PX

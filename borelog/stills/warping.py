@@ -55,18 +55,24 @@ def scaling(source: Shape2, target: Shape2) -> Matrix:
 
 def grid(height: int, width: int) -> Field:
     """Every pixel at its own place, (H, W, 2)."""
-    x, y = np.arange(width, dtype=np.float32)[None, :], np.arange(height, dtype=np.float32)[:, None]
-    return np.stack(np.broadcast_arrays(x, y), axis=2)
+    out = np.empty((height, width, 2), np.float32)
+    out[:, :, 0] = np.arange(width, dtype=np.float32)[None, :]
+    out[:, :, 1] = np.arange(height, dtype=np.float32)[:, None]
+    return out
 
 
 def project(matrix: Matrix, at: Field) -> Field:
     """A field of positions sent through a 3x3 matrix."""
-    x, y = at[:, :, 0], at[:, :, 1]
-    m = matrix.astype(np.float64)
-    depth = m[2, 0] * x + m[2, 1] * y + m[2, 2]
-    depth = np.where(np.abs(depth) < 1e-9, 1e-9, depth)
-    planes = [(m[r, 0] * x + m[r, 1] * y + m[r, 2]) / depth for r in (0, 1)]
-    return np.stack(planes, axis=2).astype(np.float32)
+    m = (matrix / matrix[2, 2]).astype(np.float32)
+    if not m[2, :2].any():
+        return np.asarray(cv2.transform(at, m[:2]), np.float32)
+    three = cv2.transform(at, matrix.astype(np.float64) / matrix[2, 2])
+    depth = three[:, :, 2]
+    depth[np.abs(depth) < 1e-9] = 1e-9
+    out = np.empty(at.shape, np.float32)
+    for axis in (0, 1):
+        out[:, :, axis] = three[:, :, axis] / depth
+    return out
 
 
 def inside(positions: Field, shape: Shape2) -> Bits:
