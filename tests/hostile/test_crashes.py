@@ -17,9 +17,15 @@ RIG = Path(__file__).with_name("crash_rig.py")
 
 
 def test_a_few_kills_lose_nothing(rig: Callable[..., Any], tmp_path: Path) -> None:
-    said = rig("kills", tmp_path / "logbook", "--count", "12", "--seed", "1")
-    assert said["lost"] == []
-    assert said["told"] > 0
+    told = 0
+    # A busy machine writes little between two kills: kill again until enough was told to lose something.
+    for seed in range(1, 9):
+        said = rig("kills", tmp_path / f"logbook-{seed}", "--count", "12", "--seed", str(seed))
+        assert said["lost"] == []
+        told += said["told"]
+        if told > 12:
+            break
+    assert told > 12
 
 
 @pytest.mark.long

@@ -39,9 +39,6 @@ from borelog.tui.views.words import said
 
 from .walking import message, press, settled, shown
 
-# Whole walks by keys through the real screens: they wait for workers, so they belong to the long run.
-pytestmark = pytest.mark.long
-
 
 async def test_from_an_empty_logbook_to_four_readings(bench: Bench) -> None:
     """Two fields and Enter begin an inspection; four numbers and Enter are four readings; conditions follow, none obligatory."""
