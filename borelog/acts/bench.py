@@ -64,7 +64,9 @@ class Bench:
     def append(self, inspection_id: str, bodies: Sequence[tuple[Known, str]]) -> tuple[Stored, ...]:
         """Append bodies, each with how it was taken, in one transaction; on return they are on disk."""
         if self.inspection(inspection_id).of(TakenIn):
-            raise BenchError("this inspection was taken in as told and is read-only; open one of your own for what you find")
+            raise BenchError(
+                "this inspection was taken in as told and is read-only; open one of your own for what you find"
+            )
         return tuple(self.journal.append_many(inspection_id, bodies, who=self.who, at=self.at or now()))
 
 

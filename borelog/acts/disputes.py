@@ -55,4 +55,6 @@ def disputes(inspection: Inspection) -> tuple[Dispute, ...]:
 
 
 def _wording(version: Version[Any], words: str, *, stands: bool) -> Wording:
-    return Wording(version.entry, one_line(words, 120), one_line(version.who, 30), one_line(version.at, 30), stands)
+    return Wording(
+        version.entry, one_line(words, 120), one_line(version.who, 30), one_line(version.at, 30), stands
+    )

@@ -162,8 +162,12 @@ def score(bench: Bench) -> Score:
 def score_lines(scored: Score) -> list[str]:
     """The score in words."""
     if not scored.cylinders:
-        return ["nothing to score yet: take a call ('borelog call'), open the engine, then write the truth ('borelog truth')"]
-    lines = [f"{scored.hits} of {scored.cylinders} cylinders were as called; Brier score {scored.brier:.3f} (0 is best, 0.25 is a coin)"]
+        return [
+            "nothing to score yet: take a call ('borelog call'), open the engine, then write the truth ('borelog truth')"
+        ]
+    lines = [
+        f"{scored.hits} of {scored.cylinders} cylinders were as called; Brier score {scored.brier:.3f} (0 is best, 0.25 is a coin)"
+    ]
     lines += [
         f"said {100 * b.low:.0f} to {100 * b.high:.0f} %: {b.count} cylinders, {100 * b.believed:.0f} % sure on average, right {100 * b.right:.0f} %"
         for b in scored.bins
@@ -180,7 +184,11 @@ def opened_cylinders(bench: Bench) -> list[Opened]:
         if s.demo:
             continue
         inspection = bench.inspection(s.id)
-        truths = [r.body for r in inspection.of(Truth) if r.body.known == KNOWN["opened"] and r.body.cylinder is not None]
+        truths = [
+            r.body
+            for r in inspection.of(Truth)
+            if r.body.known == KNOWN["opened"] and r.body.cylinder is not None
+        ]
         if not truths:
             continue
         said = signs(inspection, fault_tables.shipped())
@@ -203,11 +211,15 @@ def learn(bench: Bench, *, dry_run: bool = False) -> list[str]:
         states = tables.items[item].states
         shipped = tables.rows[cause, item].probabilities
         moved = max(range(len(states)), key=lambda k: abs(row.probabilities[k] - shipped[k]))
-        lines.append(f"{cause}, {item}, {states[moved]}: {shipped[moved]:.2f} to {row.probabilities[moved]:.2f}")
+        lines.append(
+            f"{cause}, {item}, {states[moved]}: {shipped[moved]:.2f} to {row.probabilities[moved]:.2f}"
+        )
     folder = own_tables_folder(bench)
     target = folder / LEARNED
     if target.exists() and "learned from" not in target.read_text(encoding="utf-8", errors="replace"):
-        raise TruthError(f"tables/{LEARNED} holds rows of your own; rename the file before learning, so that they are not lost")
+        raise TruthError(
+            f"tables/{LEARNED} holds rows of your own; rename the file before learning, so that they are not lost"
+        )
     if rows and not dry_run:
         folder.mkdir(exist_ok=True)
         part = folder / f".{LEARNED}.part"
@@ -225,4 +237,6 @@ def back_to_shipped(bench: Bench) -> list[str]:
         return ["the shipped tables are in use"]
     for f in files:
         f.replace(f.with_name(f.name + ".aside"))
-    return [f"the shipped tables are in use; {len(files)} own tables were set aside in the logbook's folder 'tables'"]
+    return [
+        f"the shipped tables are in use; {len(files)} own tables were set aside in the logbook's folder 'tables'"
+    ]

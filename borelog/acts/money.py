@@ -64,4 +64,10 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
         settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()}
     )
     value: Value = valuation(settings, engine.chains, bills, seed)
-    return Priced(value, settings.price("own_hour")[1] / 60, seed, LEAST_SHARE * settings.price("value_running")[1], answer)
+    return Priced(
+        value,
+        settings.price("own_hour")[1] / 60,
+        seed,
+        LEAST_SHARE * settings.price("value_running")[1],
+        answer,
+    )

@@ -34,7 +34,9 @@ def demo(args: argparse.Namespace) -> int:
         out()
         show = progress("packing")
         target = Path(args.out) if args.out != "." else folder / "packs"
-        handed = hand_over(bench, id_, target, reader="buyer", zipped=True, progress=lambda d, n, w: show(d, n))
+        handed = hand_over(
+            bench, id_, target, reader="buyer", zipped=True, progress=lambda d, n, w: show(d, n)
+        )
         out(f"findings pack for a buyer: {handed.built.folder}")
         out(f"  read it: {handed.built.folder / 'report.html'}")
         out()

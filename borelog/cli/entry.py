@@ -182,7 +182,8 @@ def search_(args: argparse.Namespace) -> int:
     elif hits:
         out(
             table(
-                [(str(h.number), h.name, h.entry[:8], h.state, h.words) for h in hits], ("no", "name", "entry", "state", "what")
+                [(str(h.number), h.name, h.entry[:8], h.state, h.words) for h in hits],
+                ("no", "name", "entry", "state", "what"),
             )
         )
     else:

@@ -25,7 +25,10 @@ def doctor(args: argparse.Namespace) -> int:
             notices = tables_of(bench).notices
     terminal = _terminal()
     if args.json:
-        out_json({"ailments": [asdict(a) for a in ailments], "tables": notices, "terminal": terminal}, "borelog.doctor/1")
+        out_json(
+            {"ailments": [asdict(a) for a in ailments], "tables": notices, "terminal": terminal},
+            "borelog.doctor/1",
+        )
         return 1 if ailments else 0
     if not folder.exists():
         out("there is no logbook yet; 'borelog new NAME' begins one")

@@ -99,8 +99,17 @@ def watch(args: argparse.Namespace) -> int:
                     out(wrapped(f"not taken: {found.name}: {found.why}"))
                 elif found is not None:
                     where = "engine" if found.cylinder is None else f"cylinder {found.cylinder}"
-                    state = f"set aside: {found.aside}" if found.aside else "there already" if found.again else "filed"
-                    out(f"{found.still[:8]}  {found.name}  {state}, {where}" + (f", {place_words(found.place)}" if found.place else ""))
+                    state = (
+                        f"set aside: {found.aside}"
+                        if found.aside
+                        else "there already"
+                        if found.again
+                        else "filed"
+                    )
+                    out(
+                        f"{found.still[:8]}  {found.name}  {state}, {where}"
+                        + (f", {place_words(found.place)}" if found.place else "")
+                    )
                     sys.stdout.flush()
         finally:
             if timer:
@@ -121,7 +130,12 @@ def at(args: argparse.Namespace) -> int:
 def compare(args: argparse.Namespace) -> int:
     """``borelog compare A B -o OUT``."""
     done = picturing.compare_files(
-        Path(args.first), Path(args.second), Path(args.out), thorough=args.thorough, pairs=args.pairs, gif=args.gif
+        Path(args.first),
+        Path(args.second),
+        Path(args.out),
+        thorough=args.thorough,
+        pairs=args.pairs,
+        gif=args.gif,
     )
     if args.json:
         out_json(done.values, "borelog.compare/1")
@@ -141,7 +155,9 @@ def measure(args: argparse.Namespace) -> int:
             out(table(rows, ("measure", "what", "parameters")))
         return 0
     if not args.picture:
-        raise UsageError("measure what? Name the picture after the measure; 'borelog measure list' names the measures")
+        raise UsageError(
+            "measure what? Name the picture after the measure; 'borelog measure list' names the measures"
+        )
     result = picturing.measure_file(args.measure, Path(args.picture), pairs(args.values))
     if args.json:
         out_json(result.values, "borelog.measure/1")
@@ -168,12 +184,12 @@ def forget(args: argparse.Namespace) -> int:
         if not args.yes:
             if not sys.stdin.isatty():
                 raise UsageError("this cannot be undone: say --yes to remove the bytes for good")
-            tell(f"remove {still.body.name} ({still.body.sha256[:12]}) for good? Its digest, who and why remain. Type yes:")
+            tell(
+                f"remove {still.body.name} ({still.body.sha256[:12]}) for good? Its digest, who and why remain. Type yes:"
+            )
             if sys.stdin.readline().strip().lower() != "yes":
                 out("nothing removed")
                 return 1
         bench.journal.forget(still.body.sha256, who=bench.who, why=args.why)
     out(f"removed for good: {still.body.name}; its digest {still.body.sha256[:12]}, who and why remain")
     return 0
-
-

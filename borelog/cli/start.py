@@ -28,6 +28,10 @@ def require_terminal() -> None:
         Without a terminal, or on one that cannot move its cursor.
     """
     if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise UsageError("the screens need a terminal; every task can be done by commands too, see 'borelog --help'")
+        raise UsageError(
+            "the screens need a terminal; every task can be done by commands too, see 'borelog --help'"
+        )
     if os.environ.get("TERM", "") in ("dumb", ""):
-        raise UsageError("this terminal (TERM=dumb) cannot show screens; set TERM, or use the commands, see 'borelog --help'")
+        raise UsageError(
+            "this terminal (TERM=dumb) cannot show screens; set TERM, or use the commands, see 'borelog --help'"
+        )

@@ -87,7 +87,9 @@ ENGINES: tuple[DemoEngine, ...] = (
         "Plover coupe, towed in",
         "a trap: all six read low because of how they were tested; the bores only look alarming",
         (
-            Still("bore_pin_streaks", 1, "bore front middle", "bore_pinlines", "streak", "in line with the pin"),
+            Still(
+                "bore_pin_streaks", 1, "bore front middle", "bore_pinlines", "streak", "in line with the pin"
+            ),
             Still("bore_hatch_faint_top", 4, "bore intake top", "bore_faint", "", ""),
             Still("bore_mid_shine", 4, "bore exhaust middle"),
             Still("crown_heavy_carbon", 4, "crown"),
@@ -102,7 +104,14 @@ ENGINES: tuple[DemoEngine, ...] = (
         (
             Still("crown_steam_clean", 3, "crown", "crown_steam", "steam-clean", "bright on one side"),
             Still("crown_neighbour", 4, "crown"),
-            Still("chamber_line", 3, "chamber", "roof_bridgecrack", "casting line", "moves a little with the light"),
+            Still(
+                "chamber_line",
+                3,
+                "chamber",
+                "roof_bridgecrack",
+                "casting line",
+                "moves a little with the light",
+            ),
             Still("chamber_line_relit", 3, "chamber"),
         ),
     ),
@@ -122,7 +131,9 @@ def samples_folder() -> Path:
     for folder in (inside, beside):
         if (folder / "truth.json").is_file():
             return folder
-    raise DemoError("the sample pictures are missing; draw them with 'python -m borelog.demo.pictures sample_images'")
+    raise DemoError(
+        "the sample pictures are missing; draw them with 'python -m borelog.demo.pictures sample_images'"
+    )
 
 
 @lru_cache(maxsize=1)
@@ -138,7 +149,9 @@ def build_demo(bench: Bench) -> dict[str, str]:
 
 def _build(bench: Bench, engine: DemoEngine) -> str:
     inspection_id = entering.open_inspection(bench, engine.title, demo=True)
-    sheet = resources.files("borelog.demo").joinpath("sheets", f"{engine.id}.sheet").read_text(encoding="utf-8")
+    sheet = (
+        resources.files("borelog.demo").joinpath("sheets", f"{engine.id}.sheet").read_text(encoding="utf-8")
+    )
     result = record_text(bench, inspection_id, sheet, f"{engine.id}.sheet")
     if result.troubles:
         raise DemoError(f"the demo sheet {engine.id} does not read: {result.troubles[0].words}")
@@ -157,10 +170,20 @@ def _file(bench: Bench, inspection_id: str, still: Still) -> None:
     reading = ""
     if still.reading:
         test, cylinder = still.reading.split()
-        found = [r.id for r in bench.inspection(inspection_id).of(Reading) if r.body.test == test and r.body.cylinder == int(cylinder)]
+        found = [
+            r.id
+            for r in bench.inspection(inspection_id).of(Reading)
+            if r.body.test == test and r.body.cylinder == int(cylinder)
+        ]
         reading = found[0] if found else ""
     filing.add_pictures(
-        bench, inspection_id, [str(path)], cylinder=still.cylinder, place=place, reading=reading, sort_doubles=False
+        bench,
+        inspection_id,
+        [str(path)],
+        cylinder=still.cylinder,
+        place=place,
+        reading=reading,
+        sort_doubles=False,
     )
 
 
@@ -190,6 +213,10 @@ def _shape(still: Still) -> Shape:
 
 def _close(bench: Bench, inspection_id: str, engine: DemoEngine) -> None:
     """Decide, then write what it really was."""
-    take_call(bench, inspection_id, "head_off", "Head off, valve 3 and whatever else is found; stop if a bore is scored")
+    take_call(
+        bench,
+        inspection_id,
+        "head_off",
+        "Head off, valve 3 and whatever else is found; stop if a bore is scored",
+    )
     record_truth(bench, inspection_id, engine.truth, "opened", engine.truth_words)
-

@@ -61,7 +61,9 @@ def points(text: str, name: str, least: int = 1) -> list[tuple[float, float]]:
     """
     found = [(float(a), float(b)) for a, b in _PAIR.findall(text)]
     if len(found) < least:
-        raise StillError(f"{name}={one_line(text, 40)!r}: type at least {least} points as x,y with blanks between")
+        raise StillError(
+            f"{name}={one_line(text, 40)!r}: type at least {least} points as x,y with blanks between"
+        )
     return found
 
 
@@ -91,7 +93,9 @@ def _scale(options: Options) -> Any:
     first, second = points(text, "scale", 2)[:2]
     rest = _PAIR.sub(" ", text).strip()
     if not rest:
-        raise StillError("scale: put the distance of the two points behind them, for example 10,20 200,20 14 mm")
+        raise StillError(
+            "scale: put the distance of the two points behind them, for example 10,20 200,20 14 mm"
+        )
     return from_length(first, second, _millimetres(rest, "scale"))
 
 
@@ -149,7 +153,10 @@ def _hone(image: Picture, options: Options) -> Measured:
     squared = bool(options.get("corners"))
     if squared:
         corners = tuple(points(options["corners"], "corners", 4)[:4])
-        wide, high = _millimetres(options.get("width", ""), "width"), _millimetres(options.get("height", ""), "height")
+        wide, high = (
+            _millimetres(options.get("width", ""), "width"),
+            _millimetres(options.get("height", ""), "height"),
+        )
         image = squared_up(image, corners, wide, high)
     found = hone_angle(image, axis_deg=_number(options, "axis", 90.0), squared=squared)
     return Measured(found.text(), found.as_dict())
@@ -188,7 +195,13 @@ def _nose(image: Picture, options: Options) -> Measured:
     patch = _box(options["patch"], "patch") if options.get("patch") else None
     found = nose_colour(image, _box(options["nose"], "nose"), patch, options.get("patch_kind", "white"))
     lab = None if not found.calibrated else [round(v, 2) for v in found.lab]
-    values = {"calibrated": found.calibrated, "lab": lab, "nearest": found.nearest, "term": found.term, "ask": found.ask}
+    values = {
+        "calibrated": found.calibrated,
+        "lab": lab,
+        "nearest": found.nearest,
+        "term": found.term,
+        "ask": found.ask,
+    }
     return Measured(found.text(), values)
 
 
@@ -202,12 +215,20 @@ def _unroll(image: Picture, options: Options) -> Measured:
     poses = poses_from_rim(find_rim(image, *at).shape, lens, _millimetres(options["bore"], "bore"))
     which = int(_number(options, "pose", 0))
     if which not in (1, 2):
-        tilts = " or ".join(f"pose={k} ({p.tilt_deg:.0f} degrees, axis {p.axis[0]:+.2f}, {p.axis[1]:+.2f})" for k, p in enumerate(poses, 1))
-        raise StillError(f"the rim can be seen from two sides: say {tilts}; the right one leans as the probe did")
+        tilts = " or ".join(
+            f"pose={k} ({p.tilt_deg:.0f} degrees, axis {p.axis[0]:+.2f}, {p.axis[1]:+.2f})"
+            for k, p in enumerate(poses, 1)
+        )
+        raise StillError(
+            f"the rim can be seen from two sides: say {tilts}; the right one leans as the probe did"
+        )
     flat = unroll(image, lens, poses[which - 1])
     per_round, per_along = flat.px_per_mm
     text = f"laid flat: {flat.image.shape[1]} x {flat.image.shape[0]} px, {per_round:.1f} px per mm round, {per_along:.1f} along"
-    return Measured(text, {"px_per_mm_round": per_round, "px_per_mm_along": per_along, "tilt_deg": poses[which - 1].tilt_deg})
+    return Measured(
+        text,
+        {"px_per_mm_round": per_round, "px_per_mm_along": per_along, "tilt_deg": poses[which - 1].tilt_deg},
+    )
 
 
 def _suggest(image: Picture, options: Options) -> Measured:
@@ -222,8 +243,15 @@ def _quality(image: Picture, _: Options) -> Measured:
     from borelog.stills.quality import judge
 
     found = judge(image)
-    values = {"focus": found.gate.focus, "noise": found.gate.noise, "light": found.gate.light, "glare": found.glare}
-    return Measured(found.in_words, {**values, "useless": found.gate.useless, "remarks": [str(r) for r in found.remarks]})
+    values = {
+        "focus": found.gate.focus,
+        "noise": found.gate.noise,
+        "light": found.gate.light,
+        "glare": found.glare,
+    }
+    return Measured(
+        found.in_words, {**values, "useless": found.gate.useless, "remarks": [str(r) for r in found.remarks]}
+    )
 
 
 _SCALE = Parameter("scale", "[scale=x,y x,y LENGTH]")
@@ -308,11 +336,15 @@ def run(name: str, image: Picture, options: Options) -> Measured:
     if measure is None:
         near = difflib.get_close_matches(name, MEASURES, 1)
         hint = f"did you mean {near[0]!r}? " if near else ""
-        raise StillError(f"no measure is called {one_line(name, 30)!r}; {hint}measures: {', '.join(MEASURES)}")
+        raise StillError(
+            f"no measure is called {one_line(name, 30)!r}; {hint}measures: {', '.join(MEASURES)}"
+        )
     known = {p.name: p for p in measure.parameters}
     for option in options:
         if option not in known:
-            raise StillError(f"{name} has no {one_line(option, 30)!r}; it takes {' '.join(p.usage for p in known.values()) or 'nothing'}")
+            raise StillError(
+                f"{name} has no {one_line(option, 30)!r}; it takes {' '.join(p.usage for p in known.values()) or 'nothing'}"
+            )
     for p in known.values():
         if p.needed and not options.get(p.name):
             raise StillError(f"{name} needs {p.usage}")

@@ -248,7 +248,10 @@ def _squeezed(posterior: Posterior, cylinder: int) -> bool:
     for group, variable in _SQUEEZE.items():
         if group in posterior.groups.get(cylinder, ()):
             where_ = cylinder if variable == "leak_down" else None
-            if posterior.spoiled.get((variable, where_), 0.0) <= 0.5 and posterior.misread.get((cylinder, group), 0.0) <= 0.5:
+            if (
+                posterior.spoiled.get((variable, where_), 0.0) <= 0.5
+                and posterior.misread.get((cylinder, group), 0.0) <= 0.5
+            ):
                 return True
     return False
 

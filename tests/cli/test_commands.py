@@ -35,13 +35,17 @@ def four(run: Run, tmp_path: Path) -> Run:
     """A logbook with one in-line four and a compression test."""
     assert run("new", "Grey wagon", "layout=inline 4", "firing order=1-3-4-2")[0] == 0
     sheet = tmp_path / "a.sheet"
-    sheet.write_text("[compression dry]\nthrottle: open\nplugs out: all\n1: 178\n2: 174\n3: 68\n4: 176\n", encoding="utf-8")
+    sheet.write_text(
+        "[compression dry]\nthrottle: open\nplugs out: all\n1: 178\n2: 174\n3: 68\n4: 176\n", encoding="utf-8"
+    )
     assert run("record", "last", str(sheet))[0] == 0
     return run
 
 
 @pytest.mark.parametrize("name", [c.name for c in COMMANDS])
-def test_every_command_explains_itself_and_has_its_handler(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_command_explains_itself_and_has_its_handler(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     """--help works and the function behind it is there."""
     with pytest.raises(SystemExit) as stop:
         build_parser().parse_args([name, "--help"])
@@ -54,8 +58,16 @@ def test_every_command_explains_itself_and_has_its_handler(name: str, capsys: py
     ("args", "schema", "keys"),
     [
         (["list"], "borelog.list/1", {"rows"}),
-        (["show", "last"], "borelog.show/1", {"inspection", "number", "name", "facts", "cylinders", "readings", "findings"}),
-        (["verdict", "last"], "borelog.verdict/1", {"call", "cylinders", "engine", "contradictions", "next_tests", "money"}),
+        (
+            ["show", "last"],
+            "borelog.show/1",
+            {"inspection", "number", "name", "facts", "cylinders", "readings", "findings"},
+        ),
+        (
+            ["verdict", "last"],
+            "borelog.verdict/1",
+            {"call", "cylinders", "engine", "contradictions", "next_tests", "money"},
+        ),
         (["price", "last"], "borelog.price/1", {"rows"}),
         (["score"], "borelog.score/1", {"cylinders", "hit_rate", "brier", "bins"}),
         (["calc", "list"], "borelog.calc.list/1", {"rows"}),
@@ -65,7 +77,9 @@ def test_every_command_explains_itself_and_has_its_handler(name: str, capsys: py
         (["measure", "list"], "borelog.measure.list/1", {"rows"}),
     ],
 )
-def test_json_is_one_document_with_stable_keys(four: Run, args: list[str], schema: str, keys: set[str]) -> None:
+def test_json_is_one_document_with_stable_keys(
+    four: Run, args: list[str], schema: str, keys: set[str]
+) -> None:
     """Nothing but JSON on standard output."""
     _, out, _ = four(*args, "--json")
     body = json.loads(out)

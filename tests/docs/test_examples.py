@@ -90,3 +90,34 @@ def test_every_caution_stands_in_the_recording_guide() -> None:
 
     guide = " ".join((DOCS / "recording.md").read_text(encoding="utf-8").split())
     assert [r["id"] for r in rows("cautions.csv", "id", "text", "source") if r["text"] not in guide] == []
+
+
+def test_the_case_followed_by_hand_uses_the_shipped_rows() -> None:
+    """Rows, products and shares of the worked case are those of the tables as they are now."""
+    from math import prod
+
+    from borelog.knowledge.faults import shipped
+
+    tables = shipped()
+    seen = (("leak_pct", "p40_70"), ("air_exhaust", "strong"), ("wet_gain", "none_under_10"))
+    text = (DOCS / "verdict.md").read_text(encoding="utf-8")
+    products = []
+    for name, cause in (
+        ("sound", "sound"),
+        ("worn rings", "worn_rings_bore"),
+        ("exhaust valve", "exh_valve_leak"),
+    ):
+        found = []
+        for item, state in seen:
+            row = tables.rows.get((cause, item)) or tables.rows["sound", item]
+            found.append(row.probabilities[tables.items[item].states.index(state)])
+        weight = tables.faults[cause].weight
+        products.append(weight * prod(found))
+        cells = [
+            c.strip()
+            for c in next(x for x in text.splitlines() if x.startswith(f"| {name} |")).strip("|").split("|")
+        ]
+        assert [float(c) for c in cells[1:]] == pytest.approx(
+            [weight, *found, round(products[-1], 6)], abs=1e-6
+        ), name
+    assert f"{products[2]:.6f} / {sum(products):.6f} = {100 * products[2] / sum(products):.1f} %" in text

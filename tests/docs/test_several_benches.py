@@ -30,9 +30,7 @@ def test_the_worked_example(tmp_path: Path) -> None:
     command.chmod(0o755)
     (tmp_path / "pictures").mkdir()
     shutil.copy(ROOT / "sample_images" / "bore_scores.jpg", tmp_path / "pictures")
-    (tmp_path / "grey.sheet").write_text(
-        "[engine]\nlayout: in-line 4\n\n[compression dry]\n3: 110\n"
-    )
+    (tmp_path / "grey.sheet").write_text("[engine]\nlayout: in-line 4\n\n[compression dry]\n3: 110\n")
     page = (ROOT / "docs" / "several-benches.md").read_text("utf-8")
     typed = re.findall(r"^(bay-1|bay-2|hub)\$ (.+)$", page, re.M)
     assert len(typed) >= 12

@@ -153,7 +153,14 @@ def test_the_table_holds(packs, reader):
 def test_a_buyer_sees_no_money(packs):
     raw = everything(packs["buyer"].folder)
     raw = raw.replace((packs["buyer"].folder / "data/inspection.schema.json").read_bytes(), b"")
-    for words in (b"1 in 10 worse", b"Stop if over 900", b"head_off", b"hourly rate", b"worth about", b'"85"'):
+    for words in (
+        b"1 in 10 worse",
+        b"Stop if over 900",
+        b"head_off",
+        b"hourly rate",
+        b"worth about",
+        b'"85"',
+    ):
         assert words not in raw
 
 

@@ -56,7 +56,10 @@ def test_looked_nothing_is_a_sign_for_one_place_or_a_whole_cylinder(bench: Bench
 
 
 def test_every_sign_names_its_entries(bench: Bench) -> None:
-    inspection = recorded(bench, HEAD + GOOD + "1: 178\n2: 174\n3: 68\n4: 176\n[codes]\ncodes: P0303\n[leak-down]\n3: 62 % exhaust\n")
+    inspection = recorded(
+        bench,
+        HEAD + GOOD + "1: 178\n2: 174\n3: 68\n4: 176\n[codes]\ncodes: P0303\n[leak-down]\n3: 62 % exhaust\n",
+    )
     for s in signs(inspection, shipped()).signs:
         assert s.entries, s
         assert all(inspection.find(e) is not None for e in s.entries)
@@ -71,7 +74,10 @@ def test_units_do_not_matter(bench: Bench) -> None:
 
 def test_the_order_of_entry_does_not_matter(bench: Bench) -> None:
     """The same entries in any order of arrival give the same verdict."""
-    inspection = recorded(bench, HEAD + GOOD + "1: 178\n2: 174\n3: 68\n4: 176\n[plugs]\n3: dry black soot\n1,2,4: tan or light grey\n")
+    inspection = recorded(
+        bench,
+        HEAD + GOOD + "1: 178\n2: 174\n3: 68\n4: 176\n[plugs]\n3: dry black soot\n1,2,4: tan or light grey\n",
+    )
     entries = bench.journal.entries(inspection.id)
     shuffled = entries[:]
     random.Random(4).shuffle(shuffled)
@@ -87,18 +93,30 @@ def test_a_doubtful_reading_waits(bench: Bench) -> None:
 
 def test_figures_stand_over_an_answer_to_the_same_question(bench: Bench) -> None:
     """The same numbers are never counted twice."""
-    inspection = recorded(bench, HEAD + GOOD + "1: 178\n2: 174\n3: 68\n4: 176\n[compression]\n3 compression against the rest: 70 to 84 %\n")
-    rows = [s for s in signs(inspection, shipped()).signs if s.seen.item == "comp_rel" and s.seen.cylinder == 3]
+    inspection = recorded(
+        bench,
+        HEAD
+        + GOOD
+        + "1: 178\n2: 174\n3: 68\n4: 176\n[compression]\n3 compression against the rest: 70 to 84 %\n",
+    )
+    rows = [
+        s for s in signs(inspection, shipped()).signs if s.seen.item == "comp_rel" and s.seen.cylinder == 3
+    ]
     assert [s.seen.state for s in rows] == ["low_35_69"]
 
 
 def test_no_cylinder_is_called_sound_on_the_look_of_its_plug(bench: Bench) -> None:
-    verdict = judge(recorded(bench, HEAD + "[plugs]\n1-4: tan or light grey, like the rest\n[story]\nsmoke: none seen\n")).verdict
+    verdict = judge(
+        recorded(bench, HEAD + "[plugs]\n1-4: tan or light grey, like the rest\n[story]\nsmoke: none seen\n")
+    ).verdict
     assert not any(c.enough for c in verdict.cylinders)
 
 
 def test_a_tired_battery_rings_the_alarm_and_names_the_repeat(bench: Bench) -> None:
-    text = HEAD + "spec min: 1000 kPa\n[compression dry]\nbattery: 8.2 V\ncranking: slow\nthrottle: shut\nplugs out: this one\n"
+    text = (
+        HEAD
+        + "spec min: 1000 kPa\n[compression dry]\nbattery: 8.2 V\ncranking: slow\nthrottle: shut\nplugs out: this one\n"
+    )
     verdict = judge(recorded(bench, text + "1: 500 kPa\n2: 480 kPa\n3: 515 kPa\n4: 490 kPa\n")).verdict
     (x,) = verdict.contradictions
     assert "battery" in x.words.lower()
@@ -107,7 +125,11 @@ def test_a_tired_battery_rings_the_alarm_and_names_the_repeat(bench: Bench) -> N
 
 
 def test_a_leak_down_off_the_top_is_contradicted_by_good_compression(bench: Bench) -> None:
-    text = HEAD + GOOD + "1: 178\n2: 176\n3: 177\n4: 176\n[leak-down dry]\ntop dead centre: guessed\ncrank held: no\n2: 92 % intake\n"
+    text = (
+        HEAD
+        + GOOD
+        + "1: 178\n2: 176\n3: 177\n4: 176\n[leak-down dry]\ntop dead centre: guessed\ncrank held: no\n2: 92 % intake\n"
+    )
     verdict = judge(recorded(bench, text)).verdict
     assert any("leak-down" in x.words.lower() for x in verdict.contradictions)
     assert any("top dead centre" in x.repeat for x in verdict.contradictions)
@@ -120,8 +142,15 @@ def test_missing_metal_asks_where_it_went(bench: Bench) -> None:
 
 def test_money_never_stands_in_the_call(bench: Bench) -> None:
     """A buyer's copy holds the call and no money."""
-    inspection = recorded(bench, HEAD + GOOD + "1: 178\n2: 174\n3: 68\n4: 176\n[leak-down]\n3: 62 % exhaust\n[camera]\n3 exhaust valve: notch or burnt edge\n")
-    judged = judge(inspection, shipped(), priced(inspection, shipped(), {"value_running": "4000", "currency": "crowns"}))
+    inspection = recorded(
+        bench,
+        HEAD
+        + GOOD
+        + "1: 178\n2: 174\n3: 68\n4: 176\n[leak-down]\n3: 62 % exhaust\n[camera]\n3 exhaust valve: notch or burnt edge\n",
+    )
+    judged = judge(
+        inspection, shipped(), priced(inspection, shipped(), {"value_running": "4000", "currency": "crowns"})
+    )
     assert judged.verdict.money is not None
     assert "crowns" not in judged.verdict.call
     assert "valve" in judged.verdict.call

@@ -43,7 +43,9 @@ def states_of(draws: Draws, chains: Sequence[Sequence[int]], bills: Mapping[str,
         Fault or engine state to its bill.
     """
     n = len(draws)
-    per_fault: dict[str, NDArray[np.bool_]] = {f: draws.has[:, k][draws.sets] for k, f in enumerate(draws.faults)}
+    per_fault: dict[str, NDArray[np.bool_]] = {
+        f: draws.has[:, k][draws.sets] for k, f in enumerate(draws.faults)
+    }
     column = {c: k for k, c in enumerate(draws.cylinders)}
     breached = np.zeros((n, len(draws.cylinders)), bool)
     for k, pair in enumerate(draws.pairs):

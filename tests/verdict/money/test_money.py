@@ -28,7 +28,13 @@ from borelog.verdict.network.types import Evidence, NetShape, Seen
 TABLES = fault_tables()
 BILLS = {f.id: f.bill for f in TABLES.faults.values()}
 SHAPE = NetShape((1, 2, 3, 4), ((1, 2, 3, 4),))
-BURNT = Evidence((Seen("exh_valve_face", 3, "notch_or_burnt"), Seen("air_exhaust", 3, "strong"), Seen("leak_pct", 3, "p40_70")))
+BURNT = Evidence(
+    (
+        Seen("exh_valve_face", 3, "notch_or_burnt"),
+        Seen("air_exhaust", 3, "strong"),
+        Seen("leak_pct", 3, "p40_70"),
+    )
+)
 PRICES = {"value_running": "4200", "own_hour": "18", "paid_hour": "65", "used_engine": "900"}
 
 
@@ -99,19 +105,25 @@ def test_the_purchase_price_moves_only_the_profit_line() -> None:
 
     def plain(m: object) -> object:
         bare = msgspec.structs.replace(m, profit=None)  # type: ignore[type-var]
-        return msgspec.structs.replace(bare, courses=tuple(msgspec.structs.replace(c, loss_chance=None) for c in bare.courses))  # type: ignore[attr-defined]
+        return msgspec.structs.replace(
+            bare, courses=tuple(msgspec.structs.replace(c, loss_chance=None) for c in bare.courses)
+        )  # type: ignore[attr-defined]
 
     assert plain(cheap) == plain(dear)
 
 
 def test_a_course_that_dominates_always_wins() -> None:
     """A used engine for nothing, fitted at no price of one's own hour, beats every other engine work."""
-    said, _ = money(settings_for({**PRICES, "used_engine": "0", "own_hour": "0"}), drawn(evidence=_holed()), 7, {})
+    said, _ = money(
+        settings_for({**PRICES, "used_engine": "0", "own_hour": "0"}), drawn(evidence=_holed()), 7, {}
+    )
     assert said.courses[0].course == "used_engine"
 
 
 def _holed() -> Evidence:
-    return Evidence((Seen("crown_melt", 2, "hole"), Seen("leak_pct", 2, "over_70"), Seen("air_crankcase", 2, "strong")))
+    return Evidence(
+        (Seen("crown_melt", 2, "hole"), Seen("leak_pct", 2, "over_70"), Seen("air_crankcase", 2, "strong"))
+    )
 
 
 def test_a_thousand_and_ten_thousand_draws_agree_within_their_error() -> None:
@@ -157,7 +169,15 @@ def test_a_price_that_is_none_says_what_may_be_typed(typed: str) -> None:
         money_range(typed, "Used engine")
 
 
-@pytest.mark.parametrize(("typed", "amount"), [("900", (900, 900, 900)), ("700-1400", (700, 1050, 1400)), ("1.250", (1250,) * 3), ("12,5", (12.5,) * 3)])
+@pytest.mark.parametrize(
+    ("typed", "amount"),
+    [
+        ("900", (900, 900, 900)),
+        ("700-1400", (700, 1050, 1400)),
+        ("1.250", (1250,) * 3),
+        ("12,5", (12.5,) * 3),
+    ],
+)
 def test_prices_as_people_write_them(typed: str, amount: tuple[float, float, float]) -> None:
     """One number, a span, thousands, a decimal comma."""
     assert money_range(typed, "x") == pytest.approx(amount)
