@@ -23,7 +23,7 @@ class Terminal:
     """A tmux session of its own with the program in it."""
 
     def __init__(self, logbook: Path, home: Path, size: tuple[int, int]) -> None:
-        self.socket = f"borelog-{os.getpid()}-{time.monotonic_ns()}"
+        self.socket = f"borelog-{os.getpid()}"
         self.logbook, self.home, self.size = logbook, home, size
         self.pid = 0
 
@@ -36,12 +36,33 @@ class Terminal:
         ).stdout
 
     def start(self) -> None:
-        """Open the screens; the shell's process id is kept to pull the plug."""
+        """Open the screens; the program's process id is kept to pull the plug.
+
+        Every start has a tmux server of its own: one that is still dying after a pulled plug takes a new session down with it.
+        A program that ends stays on view, so that a failure shows what it said.
+        """
+        self.socket = f"borelog-{os.getpid()}-{time.monotonic_ns()}"
         pid_file = self.home / "pid"
         pid_file.unlink(missing_ok=True)
         code = f"import os; open({str(pid_file)!r}, 'w').write(str(os.getpid())); from borelog.cli.main import main; raise SystemExit(main())"
         command = f'exec env -u COLUMNS -u LINES HOME={self.home} XDG_CONFIG_HOME={self.home} LANG=C.UTF-8 {sys.executable} -c "{code}" --logbook {self.logbook}'
-        self.tmux("new-session", "-d", "-s", "s", "-x", str(self.size[0]), "-y", str(self.size[1]), command)
+        width, height = (str(n) for n in self.size)
+        self.tmux(
+            "new-session",
+            "-d",
+            "-s",
+            "s",
+            "-x",
+            width,
+            "-y",
+            height,
+            command,
+            ";",
+            "set",
+            "-w",
+            "remain-on-exit",
+            "failed",
+        )
         self.until("LOGBOOK")
         self.pid = int(pid_file.read_text())
 
