@@ -4,15 +4,23 @@ from __future__ import annotations
 
 import contextlib
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator
 
-from borelog.acts.facts import FactError, checked_fact, fact_named
+from borelog.acts.facts import checked_fact, fact_named
+from borelog.acts.sheet.context import (
+    Context,
+    LineError,
+    Reader,
+    Said,
+    cylinder_keys,
+    how_taken,
+    split_cylinder,
+    split_how,
+)
+from borelog.acts.sheet.findings import coverage_line, finding_line
 from borelog.acts.sheet.items import ItemError, Question, item_for, section_items, state_for, states_for
 from borelog.acts.sheet.lines import Line, flat
 from borelog.acts.typed import procedure_named, typed_reading
-from borelog.knowledge import tables
-from borelog.knowledge.facts import facts
 from borelog.knowledge.procedures import procedures
 from borelog.logbook.entries import (
     Codes,
@@ -20,7 +28,6 @@ from borelog.logbook.entries import (
     Consent,
     Content,
     Facts,
-    Finding,
     Looked,
     Note,
     Opened,
@@ -29,99 +36,9 @@ from borelog.logbook.entries import (
     Told,
 )
 from borelog.marks.places import Looked as State
-from borelog.marks.places import parse_place
-from borelog.marks.vocabulary import AGE, CERTAINTY, SEVERITY, FindingError, term
 from borelog.readings.conditions import conditions_of as conditions_for
 from borelog.readings.conditions import read_answer
 from borelog.text import BorelogError, one_line
-
-
-class LineError(BorelogError):
-    """A line that cannot be taken; the text says what may stand there."""
-
-    exit_code = 4
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """One entry body that a line asks for, and how it was taken."""
-
-    body: Content
-    how: str
-    line: Line
-
-
-@dataclass(slots=True)
-class Context:
-    """What earlier lines of the sheet, and the record, say about reading the next: cylinders, how, the codes so far."""
-
-    cylinders: tuple[int, ...]
-    how: dict[str, str] = field(default_factory=dict)
-    taken: dict[str, set[int]] = field(default_factory=dict)
-    gathered: dict[str, dict[str, str]] = field(default_factory=dict)
-
-
-Reader = Callable[[Line, Context, str], Iterator[tuple[Content, str]]]
-
-_HOW = re.compile(r"\s*\(([^()]*)\)\s*$")
-
-
-def how_taken(text: str) -> str | None:
-    """The row of the table of ways for words like 'in part' or 'told by the seller'; None if they name no way."""
-    key = flat(text)
-    for r in tables.rows("how.csv", "words", "how", "label", "why"):
-        if key == r["words"] or (r["how"] == "told" and key.startswith("told by ")):
-            return key if key.startswith("told") else r["how"]
-    return None
-
-
-def split_how(text: str) -> tuple[str, str]:
-    """'dry soot (told by seller)' into ('dry soot', 'told by seller'); other brackets stay in the text."""
-    match = _HOW.search(text)
-    if match and (how := how_taken(match[1])):
-        return text[: match.start()].rstrip(), how
-    return text, ""
-
-
-def cylinder_keys(key: str, context: Context, section: str) -> tuple[int, ...] | None:
-    """'3', '1,2,4', '1-3', 'all', 'rest' as cylinder numbers; None if the key is no list of cylinders."""
-    word = flat(key).removeprefix("cylinder ").removeprefix("cyl ")
-    if word in ("all", "every"):
-        found = context.cylinders
-    elif word in ("rest", "others", "the rest"):
-        found = tuple(c for c in context.cylinders if c not in context.taken.get(section, set()))
-    elif re.fullmatch(r"\d+( ?[,&+] ?\d+)*", word):
-        found = tuple(int(x) for x in re.findall(r"\d+", word))
-    elif (match := re.fullmatch(r"(\d+) (\d+)", word)) and "-" in key:
-        found = tuple(range(int(match[1]), int(match[2]) + 1))
-    else:
-        return None
-    if not context.cylinders and word in ("all", "every", "rest", "others", "the rest"):
-        raise LineError("which cylinders are there? Put the layout first, for example 'layout: inline 4'")
-    for c in found:
-        if context.cylinders and c not in context.cylinders:
-            raise LineError(
-                f"this engine has no cylinder {c}; it has {', '.join(map(str, context.cylinders))}"
-                + (" - mend the number, or the layout if that is wrong" if c else "")
-            )
-    context.taken.setdefault(section, set()).update(found)
-    return found
-
-
-def _split_cylinder(key: str, context: Context, section: str) -> tuple[tuple[int, ...] | None, str]:
-    """'3 exhaust valve', 'exhaust valve 3' or '1,2 gap' into cylinders and the rest of the key."""
-    if item_for(key) is not None:
-        return None, key
-    whole = cylinder_keys(key, context, section)
-    if whole is not None:
-        return whole, ""
-    match = re.match(r"^((?:all|rest|\d+(?:\s*[,&+-]\s*\d+)*))\s+(.+)$", key.strip(), re.I) or None
-    if match:
-        return cylinder_keys(match[1], context, section), match[2]
-    match = re.match(r"^(.+?)\s+(?:cylinder\s+)?(\d+(?:\s*[,&+]\s*\d+)*|all|rest)$", key.strip(), re.I)
-    if match:
-        return cylinder_keys(match[2], context, section), match[1]
-    return None, key
 
 
 def _facts(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
@@ -162,7 +79,7 @@ def _series(section: str) -> tuple[str, str]:
 def _test(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
     test, series = _series(line.section)
     rows = {flat(c.id): c for c in conditions_for(test)} | {flat(c.label): c for c in conditions_for(test)}
-    cylinders, rest = _split_cylinder(line.key, context, line.section)
+    cylinders, rest = split_cylinder(line.key, context, line.section)
     name = flat(rest if cylinders else line.key)
     if name in rows:
         read_answer(rows[name], line.value)
@@ -227,7 +144,7 @@ def _group(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
         with contextlib.suppress(ItemError):
             yield from _test(Line(_FIGURES[section], line.key, line.value, line.number), context, how)
             return
-    cylinders, rest = _split_cylinder(line.key, context, line.section)
+    cylinders, rest = split_cylinder(line.key, context, line.section)
     if (
         cylinders is not None
         and not rest
@@ -297,86 +214,6 @@ def _answer(section: str, words: str) -> tuple[Question, str]:
     return states_for(section, words)
 
 
-def _finding(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
-    """'3: notch in the rim @ exhaust valve, severity 3, seen clearly, fresh; words of one's own'."""
-    cylinders = cylinder_keys(line.key, context, line.section)
-    if cylinders is None and flat(line.key) not in ("engine", "whole engine"):
-        raise LineError(
-            "a finding begins with a cylinder or 'engine', for example '3: ex_notch @ exhaust valve'"
-        )
-    head, _, note = line.value.partition(";")
-    parts = [p.strip() for p in head.split(",")]
-    name, _, where = parts[0].partition("@")
-    values: dict[str, str] = {}
-    places = [where.strip()] if where.strip() else []
-    for part in parts[1:]:
-        key = flat(part)
-        if match := re.match(r"^severity\s+(\d)", key):
-            values["severity"] = match[1]
-        elif key in SEVERITY:
-            values["severity"] = str(SEVERITY.index(key))
-        elif key in CERTAINTY or key in ("clearly", "in part"):
-            values["certainty"] = {"clearly": CERTAINTY[0], "in part": CERTAINTY[1]}.get(key, key)
-        elif key in AGE:
-            values["age"] = key
-        elif key.startswith("checked"):
-            values["checked"] = part
-        else:
-            places.append(part)
-    place = parse_place(" ".join(places)) if places else None
-    try:
-        known = term(name)
-        term_id, own, component, usual = known.id, "", known.component, known.severity
-    except FindingError:
-        if not name.strip().startswith("own "):
-            raise
-        term_id, own, component, usual = "own", name.strip()[4:], "", 1
-    severity = int(values.get("severity", usual))
-    if not 0 <= severity <= 4:
-        raise LineError(f"severity {severity} does not exist; 0 to 4: {', '.join(SEVERITY)}")
-    for c in cylinders or (None,):
-        yield (
-            Finding(
-                term=term_id,
-                cylinder=c,
-                place=place,
-                component=component,
-                own=own,
-                severity=severity,
-                certainty=values.get("certainty", CERTAINTY[0]),
-                age=values.get("age", AGE[0]),
-                fake_checked=values.get("checked", ""),
-                note=note.strip(),
-            ),
-            how or "seen",
-        )
-
-
-_STATES = {flat(s): s for s in State} | {
-    "looked nothing": State.NOTHING,
-    "nothing": State.NOTHING,
-    "not done": State.NOT_LOOKED,
-}
-
-
-def _coverage(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
-    """'3 bore exhaust top: looked, nothing', '3: looked, nothing', 'compression wet: not possible - seized'."""
-    words, _, why = re.sub(r"\s+-\s+", " ; ", line.value).partition(";")
-    state = _STATES.get(flat(words).replace(",", ""))
-    if state is None:
-        raise LineError(f"{one_line(words, 30)!r}: coverage is one of {', '.join(State)}")
-    cylinders, rest = _split_cylinder(line.key, context, "")
-    name = rest if cylinders is not None else line.key
-    for c in cylinders or (None,):
-        if not name and c is not None:
-            yield Looked(state=state, cylinder=c, test="camera", why=why.strip()), how
-            continue
-        try:
-            yield Looked(state=state, cylinder=c, test=procedure_named(name).id, why=why.strip()), how
-        except BorelogError:
-            yield Looked(state=state, cylinder=c, place=parse_place(name), why=why.strip()), how
-
-
 def _told(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
     match = re.match(r"^(.*?)[\s,]+(\d{1,4}[-./]\d{1,2}[-./]\d{1,4})$", line.key)
     by, on = (match[1], match[2]) if match else (line.key, "")
@@ -413,8 +250,8 @@ def _note(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str
 _SECTIONS: dict[str, Reader] = {
     "": _facts, "engine": _facts, "car": _facts, "identity": _facts, "inspection": _facts,
     "codes": _codes, "trouble codes": _codes,
-    "findings": _finding, "finding": _finding,
-    "coverage": _coverage, "looked": _coverage,
+    "findings": finding_line, "finding": finding_line,
+    "coverage": coverage_line, "looked": coverage_line,
     "told": _told, "consent": _consent, "prices": _prices, "notes": _note, "note": _note,
 }  # fmt: skip
 
@@ -468,6 +305,3 @@ def read_line(line: Line, context: Context) -> list[Said]:
         Said(body, taken, line)
         for body, taken in section_reader(plain, context, how or context.how.get(line.section, ""))
     ]
-
-
-__all__ = ["Context", "FactError", "LineError", "Said", "facts", "how_taken", "read_line", "split_how"]

@@ -9,7 +9,8 @@ from typing import Any
 import msgspec
 
 from borelog.acts.bench import Bench
-from borelog.acts.sheet.grammar import Context, LineError, Said, read_line
+from borelog.acts.sheet.context import Context, LineError, Said
+from borelog.acts.sheet.grammar import read_line
 from borelog.acts.sheet.lines import Line, flat, read_lines
 from borelog.acts.words import body_words
 from borelog.logbook.described import engine_of
