@@ -6,11 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from borelog.acts.bench import Bench
-from borelog.acts.words import body_words
 from borelog.logbook.entries import Correct, Redo, Undo, Withdraw
 from borelog.logbook.inspection import Inspection, Recorded
-from borelog.logbook.search import search as found
+from borelog.logbook.summaries import Said, Summary
 from borelog.text import BorelogError, one_line
+
+# The list is the first thing the screens show: what only the other lists need is imported where it is used.
 
 
 class KeepingError(BorelogError):
@@ -65,29 +66,26 @@ def listed(bench: Bench) -> list[Row]:
     """All inspections, the one changed last first; what the cache has not said yet is worked out and kept."""
     from borelog.acts.judging import say_summary, tables_of
 
-    rows = []
-    for s in bench.journal.summaries(tables_of(bench).digest):
-        said = s.said or say_summary(bench, s.id)
-        rows.append(
-            Row(
-                s.number,
-                s.id,
-                one_line(s.name, 60),
-                s.demo,
-                said.engine,
-                said.worst,
-                said.call,
-                said.open,
-                s.opened,
-                s.changed,
-                s.entries,
-            )
-        )
-    return rows
+    return [
+        _row(s, s.said or say_summary(bench, s.id)) for s in bench.journal.summaries(tables_of(bench).digest)
+    ]
+
+
+def listed_at_once(bench: Bench) -> list[Row]:
+    """The same as last said, with whatever tables, and nothing worked out: ``open`` is -1 where nothing was said yet."""
+    return [_row(s, s.said or Said(open=-1)) for s in bench.journal.summaries()]
+
+
+def _row(s: Summary, said: Said) -> Row:
+    return Row(
+        s.number, s.id, one_line(s.name, 60), s.demo, said.engine, said.worst, said.call, said.open, s.opened, s.changed, s.entries
+    )  # fmt: skip
 
 
 def journal_rows(bench: Bench, inspection_id: str) -> list[JournalRow]:
     """Every entry of an inspection in order, corrections, undo and withdrawals included."""
+    from borelog.acts.words import body_words
+
     rows = []
     for s in bench.journal.entries(inspection_id):
         body = s.body
@@ -125,6 +123,8 @@ def entry_named(inspection: Inspection, text: str) -> Recorded[Any]:
 
 def search(bench: Bench, words: str) -> list[Hit]:
     """Everything recorded, in any inspection, that holds all the words (any case), the latest first."""
+    from borelog.logbook.search import search as found
+
     return [
         Hit(
             h.inspection,

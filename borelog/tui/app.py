@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from textual import work
 from textual.binding import BindingsMap
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
     from borelog.acts.bench import Bench
     from borelog.tui.base import Room
+    from borelog.tui.screens.logbook import LogbookRoom
 
 WARM_AFTER = 0.3
 """Seconds after the first paint at which the rest is loaded in the background."""
@@ -91,6 +92,7 @@ class Screens(TypedAhead, inherit_bindings=False):
         self.logbook_shown = ""
         self._asked_to_quit = False
         self.long_job = False
+        self.warm = False
 
     def _depth(self) -> str:
         """How many colours our own picture rows may use; 'none' where there are only the sixteen."""
@@ -127,10 +129,18 @@ class Screens(TypedAhead, inherit_bindings=False):
         """Load what the other screens need while nobody waits for it."""
         from importlib import import_module
 
+        import_module("borelog.acts.judging")
+        self.call_from_thread(self._warmed)
         for name in ("plan", "readings", "facts", "verdict", "stills", "pack", "find"):
             import_module(f"borelog.tui.screens.{name}")
-        for name in ("borelog.acts.judging", "borelog.tui.frames", "borelog.stills.intake", "cv2"):
+        for name in ("borelog.tui.frames", "borelog.stills.intake", "cv2"):
             import_module(name)
+
+    def _warmed(self) -> None:
+        """Now the list can be worked out where the cache knew nothing or other tables."""
+        self.warm = True
+        if (room := self.room_now()).where == "logbook":
+            cast("LogbookRoom", room).reload()
 
     # --- going about ---------------------------------------------------------------------------------------------
 

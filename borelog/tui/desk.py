@@ -62,9 +62,11 @@ class Desk:
     @property
     def engine(self) -> Engine | None:
         """The engine in hand, None while its layout is not known."""
+        if self.inspection is None:
+            return None
         from borelog.logbook.described import engine_of
 
-        return engine_of(self.inspection) if self.inspection else None
+        return engine_of(self.inspection)
 
     @property
     def cylinders(self) -> tuple[int, ...]:

@@ -9,7 +9,6 @@ from textual.app import ComposeResult
 from textual.widgets import Input
 
 from borelog.tui.actions import key_name
-from borelog.tui.ask import Ask, Field
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
 from borelog.tui.desk import Outcome
@@ -45,17 +44,18 @@ class LogbookRoom(Room):
         self.reload()
 
     def reload(self) -> None:
-        """Ask for the list anew, off the screens' thread."""
-        from borelog.acts.keeping import listed
+        """Ask for the list anew, off the screens' thread; the first time as last said, so that it is there at once."""
+        from borelog.acts.keeping import listed, listed_at_once
 
         bench = self.desk.bench
+        lister = listed if self.screens.warm else listed_at_once
 
         def done(outcome: Outcome) -> None:
             if not outcome.failed:
                 self.rows = outcome.value
                 self.show()
 
-        self.screens.do(lambda: listed(bench), then=done)
+        self.screens.do(lambda: lister(bench), then=done)
 
     def paint(self, room: int) -> None:
         """The list, the hits, or the three offers of an empty logbook."""
@@ -148,6 +148,7 @@ class LogbookRoom(Room):
 
     def _begin(self, kept: dict[str, str]) -> None:
         from borelog.acts.entering import open_inspection
+        from borelog.tui.ask import Ask, Field
 
         fields = [
             Field("name", "Name", "a plate, a place, a nickname"),
@@ -175,6 +176,7 @@ class LogbookRoom(Room):
     def act_take_in(self) -> None:
         """Ask for a pack and take it in."""
         from borelog.acts.taking import take_in
+        from borelog.tui.ask import Ask, Field
 
         bench = self.desk.bench
 

@@ -67,10 +67,13 @@ def _lines(row: Any, room: int) -> tuple[Line, ...]:
     number = f"{row.number:>3}  "
     demo = " (demo)" if row.demo else ""
     date = day(row.changed_at)
-    worst = Span(f"✗ {row.worst}", "bad") if row.worst else Span("· nothing found yet", "blank")
-    call = Span(f"call: {row.call}", "ink") if row.call else Span("no call taken", "quiet")
-    left = Span(f"{row.open} cyl open" if row.open else "all settled", "watch" if row.open else "quiet")
-    engine = row.engine or "layout not noted"
+    if row.open < 0:  # nothing was said of it yet: it is being read
+        worst, call, left, engine = Span("... being read", "quiet"), Span(""), Span(""), ""
+    else:
+        worst = Span(f"✗ {row.worst}", "bad") if row.worst else Span("· nothing found yet", "blank")
+        call = Span(f"call: {row.call}", "ink") if row.call else Span("no call taken", "quiet")
+        left = Span(f"{row.open} cyl open" if row.open else "all settled", "watch" if row.open else "quiet")
+        engine = row.engine or "layout not noted"
     if room < 64:
         return (
             (Span(number, "quiet"), Span(f"{row.name}{demo}", "ink", "bold")),
