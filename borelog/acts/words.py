@@ -5,10 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from borelog.acts.sheet.items import questions
+from borelog.knowledge import tables
+from borelog.knowledge.facts import facts
 from borelog.knowledge.procedures import procedures
 from borelog.logbook import entries as e
 from borelog.marks.places import place_words
 from borelog.marks.vocabulary import terms
+from borelog.readings.conditions import conditions
 from borelog.text import one_line
 
 
@@ -22,12 +26,31 @@ def _test(test: str) -> str:
 
 
 def _values(values: dict[str, str]) -> str:
-    return ", ".join(f"{k.replace('_', ' ')} {v or 'taken back'}" for k, v in values.items())
+    return ", ".join(f"{_name(k)} {v or 'taken back'}" for k, v in values.items())
+
+
+def _name(key: str) -> str:
+    """A fact's or condition's label, a price's id in words."""
+    known = facts().get(key) or conditions().get(key)
+    return known.label if known else key.replace("_", " ")
 
 
 def _looked(b: e.Looked) -> str:
     what = _test(b.test) if b.test else place_words(b.place) if b.place else "everything"
     return f"{_on(b.cylinder)}, {what}: {b.state}"
+
+
+def _seen(b: e.Seen) -> str:
+    """The question's short name and the answer in the words of the trade."""
+    q = questions().get(b.item)
+    if q is None:
+        return f"{b.item.replace('_', ' ')}, {_on(b.cylinder)}: {b.state.replace('_', ' ')}"
+    return f"{q.label}, {_on(b.cylinder)}: {dict(q.states).get(b.state, b.state.replace('_', ' '))}"
+
+
+def _fault(id_: str) -> str:
+    rows = tables.rows("faults.csv", "id", "label")
+    return next((r["label"].lower() for r in rows if r["id"] == id_), id_.replace("_", " "))
 
 
 def finding_term(b: e.Finding) -> str:
@@ -41,7 +64,7 @@ _WORDS: dict[type[Any], Callable[[Any], str]] = {
     e.Facts: lambda b: _values(b.values),
     e.Conditions: lambda b: f"{_test(b.test)}: {_values(b.values)}",
     e.Reading: lambda b: f"{_test(b.test)}, {_on(b.cylinder)}: {b.typed}",
-    e.Seen: lambda b: f"{b.item.replace('_', ' ')}, {_on(b.cylinder)}: {b.state.replace('_', ' ')}",
+    e.Seen: _seen,
     e.Looked: _looked,
     e.Codes: lambda b: f"codes {b.text}",
     e.Told: lambda b: f"{b.by} said: {b.text}",
@@ -58,8 +81,8 @@ _WORDS: dict[type[Any], Callable[[Any], str]] = {
     e.Probe: lambda b: f"probe {b.name}",
     e.MaskDrawn: lambda b: f"mask on still {b.still[:8]}",
     e.Prices: lambda b: f"prices: {_values(b.values)}",
-    e.CallTaken: lambda b: f"call: {b.course}",
-    e.Truth: lambda b: f"truth, {_on(b.cylinder)}: {', '.join(b.faults) or 'sound'} ({b.known})",
+    e.CallTaken: lambda b: f"call: {b.course.replace('_', ' ')}",
+    e.Truth: lambda b: f"truth, {_on(b.cylinder)}: {', '.join(_fault(f) for f in b.faults) or 'sound'} ({b.known})",
     e.HandedOver: lambda b: f"pack {b.number} for the {b.reader}",
     e.TakenIn: lambda b: f"taken in from {b.by}",
     e.Correct: lambda b: f"correction: {body_words(b.body)}",
