@@ -34,6 +34,7 @@ from borelog.logbook.journal import Journal
 from borelog.logbook.search import search
 
 pytestmark = pytest.mark.bench
+Speed = Callable[..., None]
 
 
 def best_of(work: Callable[[], Any], times: int = 5) -> float:
@@ -44,14 +45,6 @@ def best_of(work: Callable[[], Any], times: int = 5) -> float:
         work()
         spent.append(time.perf_counter() - start)
     return min(spent)
-
-
-def note(benchmark: Any, floor: float, target_ms: float) -> None:
-    """Write the ratio to the floor and the target beside the measurement."""
-    benchmark.extra_info["target_ms"] = target_ms
-    benchmark.extra_info["floor_ms"] = round(1e3 * floor, 3)
-    benchmark.extra_info["ratio_to_floor"] = round(benchmark.stats.stats.min / floor, 2)
-    benchmark.extra_info["within_target_here"] = bool(benchmark.stats.stats.min * 1e3 <= target_ms)
 
 
 def body(n: int) -> Known:
@@ -97,27 +90,36 @@ def large(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def test_decode_and_fold_ten_thousand_entries(benchmark: Any, ten_thousand: list[Stored]) -> None:
+def test_decode_and_fold_ten_thousand_entries(
+    benchmark: Any, ten_thousand: list[Stored], speed: Speed
+) -> None:
     """Floor: the same bytes read as plain JSON by the standard library."""
     pairs = [(s.raw, s.digest) for s in ten_thousand]
     benchmark(lambda: fold([decode(raw, digest) for raw, digest in pairs]))
-    note(benchmark, best_of(lambda: [json.loads(raw) for raw, _ in pairs]), 60)
+    floor = best_of(lambda: [json.loads(raw) for raw, _ in pairs])
+    speed(
+        what="decoding and folding 10 000 entries",
+        room="logbook",
+        target=60,
+        floor=floor,
+        floor_is="plain JSON",
+    )
 
 
-def test_fold_ten_thousand_entries(benchmark: Any, ten_thousand: list[Stored]) -> None:
+def test_fold_ten_thousand_entries(benchmark: Any, ten_thousand: list[Stored], speed: Speed) -> None:
     """Floor: the same bytes read as plain JSON by the standard library."""
     benchmark(lambda: fold(ten_thousand))
-    note(benchmark, best_of(lambda: [json.loads(s.raw) for s in ten_thousand]), 60)
+    speed("fold", floor=best_of(lambda: [json.loads(s.raw) for s in ten_thousand]))
 
 
-def test_verify_ten_thousand_entries(benchmark: Any, ten_thousand: list[Stored]) -> None:
+def test_verify_ten_thousand_entries(benchmark: Any, ten_thousand: list[Stored], speed: Speed) -> None:
     """Floor: SHA-256 of the same bytes."""
     assert benchmark(lambda: chain.faults(ten_thousand)) == []
-    note(benchmark, best_of(lambda: [hashlib.sha256(s.raw).hexdigest() for s in ten_thousand]), 150)
+    speed("verify", floor=best_of(lambda: [hashlib.sha256(s.raw).hexdigest() for s in ten_thousand]))
 
 
 def test_open_and_list_a_thousand_inspections_with_a_hundred_thousand_entries(
-    benchmark: Any, large: Path
+    benchmark: Any, large: Path, speed: Speed
 ) -> None:
     """Floor: a bare SQLite connection that reads the rows of the list."""
 
@@ -131,26 +133,40 @@ def test_open_and_list_a_thousand_inspections_with_a_hundred_thousand_entries(
         db.close()
 
     benchmark(work)
-    note(benchmark, best_of(bare), 200)
+    speed("list", floor=best_of(bare))
 
 
-def test_search_a_hundred_thousand_entries(benchmark: Any, large: Path) -> None:
+def test_search_a_hundred_thousand_entries(benchmark: Any, large: Path, speed: Speed) -> None:
     """The worst case, a word that is nowhere. Floor: reading every row."""
     with Journal.open(large) as journal:
         benchmark(lambda: search(journal, "nowhere"))
         db = journal._db
-        note(benchmark, best_of(lambda: db.execute("SELECT raw, digest FROM entry").fetchall()), 500)
+        floor = best_of(lambda: db.execute("SELECT raw, digest FROM entry").fetchall())
+    speed(
+        what="a word that is nowhere in 100 000 entries",
+        room="logbook",
+        target=500,
+        floor=floor,
+        floor_is="reading every row",
+    )
 
 
-def test_doctor_over_a_hundred_thousand_entries(benchmark: Any, large: Path) -> None:
+def test_doctor_over_a_hundred_thousand_entries(benchmark: Any, large: Path, speed: Speed) -> None:
     """Floor: SQLite's own check of the file."""
     assert benchmark.pedantic(lambda: doctor.examine(large), rounds=2) == ()
     db = sqlite3.connect(large / "journal.sqlite")
-    note(benchmark, best_of(lambda: db.execute("PRAGMA integrity_check").fetchall(), 2), 5000)
+    floor = best_of(lambda: db.execute("PRAGMA integrity_check").fetchall(), 2)
     db.close()
+    speed(
+        what="looking over a logbook of 100 000 entries",
+        room="logbook",
+        target=5000,
+        floor=floor,
+        floor_is="SQLite's own check",
+    )
 
 
-def test_a_durable_still_of_250_kB(benchmark: Any, tmp_path: Path) -> None:
+def test_a_durable_still_of_250_kB(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     """Floor: the same bytes written to a bare file and synced."""
     base = bytearray(random.Random(3).randbytes(250_000))
     count = 0
@@ -176,11 +192,20 @@ def test_a_durable_still_of_250_kB(benchmark: Any, tmp_path: Path) -> None:
             journal.append(id_, StillFiled(sha256, "a.jpg", len(data), "JPEG"), who="ab")
 
         benchmark.pedantic(work, rounds=200, warmup_rounds=20)
-    note(benchmark, best_of(bare, 50), 2.5)
+    what = "filing a still of 250 kB so that it survives"
+    speed(
+        what=what,
+        room="logbook",
+        target=2.5,
+        floor=best_of(bare, 50),
+        floor_is="a bare file written and synced",
+    )
 
 
 @pytest.mark.parametrize("before", [10, 10_000])
-def test_append_to_a_short_and_a_long_inspection(benchmark: Any, tmp_path: Path, before: int) -> None:
+def test_append_to_a_short_and_a_long_inspection(
+    benchmark: Any, tmp_path: Path, before: int, speed: Speed
+) -> None:
     """Flat: what stands before does not matter. Floor: a bare row committed with the same settings."""
     with Journal.open(tmp_path / "logbook") as journal:
         id_ = journal.create("One", who="ab")
@@ -189,12 +214,27 @@ def test_append_to_a_short_and_a_long_inspection(benchmark: Any, tmp_path: Path,
     db = sqlite3.connect(tmp_path / "bare.sqlite", isolation_level=None)
     db.execute("PRAGMA synchronous=EXTRA")
     db.execute("CREATE TABLE t (x)")
-    note(benchmark, best_of(lambda: db.execute("INSERT INTO t VALUES ('x')"), 50), 5)
+    floor = best_of(lambda: db.execute("INSERT INTO t VALUES ('x')"), 50)
     db.close()
+    what = f"one entry after {before} others, so that it survives"
+    speed(
+        what=what,
+        room="logbook",
+        target=5,
+        floor=floor,
+        floor_is="a bare row committed with the same settings",
+    )
 
 
-def test_encoding_is_canonical_at_speed(benchmark: Any, ten_thousand: list[Stored]) -> None:
+def test_encoding_is_canonical_at_speed(benchmark: Any, ten_thousand: list[Stored], speed: Speed) -> None:
     """Floor: SHA-256 of the same bytes."""
     entries = [s.entry for s in ten_thousand]
     benchmark(lambda: [digest_of(encode(e)) for e in entries])  # type: ignore[arg-type]
-    note(benchmark, best_of(lambda: [hashlib.sha256(s.raw).hexdigest() for s in ten_thousand]), 60)
+    floor = best_of(lambda: [hashlib.sha256(s.raw).hexdigest() for s in ten_thousand])
+    speed(
+        what="encoding 10 000 entries",
+        room="logbook",
+        target=60,
+        floor=floor,
+        floor_is="SHA-256 of the same bytes",
+    )

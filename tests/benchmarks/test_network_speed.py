@@ -29,7 +29,9 @@ from borelog.verdict.network.types import Evidence, NetShape, Seen
 
 pytestmark = pytest.mark.bench
 
-ENGINES = {"in-line four": (4, 1, 3.0), "V8": (8, 2, 8.0), "V12": (12, 2, 12.0)}
+ENGINES = {"in-line four": (4, 1, "posterior_4"), "V8": (8, 2, ""), "V12": (12, 2, "posterior_12")}
+PRODUCTS = "its bare matrix products"
+Speed = Callable[..., None]
 
 
 def engine(count: int, banks: int) -> NetShape:
@@ -80,14 +82,6 @@ def floor(cylinders: int) -> float:
     return best
 
 
-def note(benchmark: Any, target_ms: float, cylinders: int) -> None:
-    base = floor(cylinders)
-    benchmark.extra_info["target_ms"] = target_ms
-    benchmark.extra_info["floor_ms"] = round(1e3 * base, 3)
-    benchmark.extra_info["ratio_to_floor"] = round(benchmark.stats.stats.min / base, 1)
-    benchmark.extra_info["within_target_here"] = bool(benchmark.stats.stats.min * 1e3 <= target_ms)
-
-
 def each_time(
     benchmark: Any, make: Callable[[], Evidence], work: Callable[[Evidence], object], rounds: int = 20
 ) -> None:
@@ -96,57 +90,63 @@ def each_time(
 
 
 @pytest.mark.parametrize("name", ENGINES)
-def test_posteriors_one_reading_changed(benchmark: Any, name: str) -> None:
-    count, banks, target = ENGINES[name]
+def test_posteriors_one_reading_changed(benchmark: Any, name: str, speed: Speed) -> None:
+    count, banks, _ = ENGINES[name]
     shape, rnd = engine(count, banks), random.Random(1)
     records = changing(rnd, full_record(rnd, shape))
     each_time(benchmark, lambda: next(records), lambda e: posteriors(shape, e, shipped()))
-    note(benchmark, target, count)
+    what = f"causes of a {name} after one more reading"
+    speed(what=what, room="verdict", floor=floor(count), floor_is=PRODUCTS)
 
 
 @pytest.mark.parametrize("name", ENGINES)
-def test_posteriors_fresh_record(benchmark: Any, name: str) -> None:
-    count, banks, target = ENGINES[name]
+def test_posteriors_fresh_record(benchmark: Any, name: str, speed: Speed) -> None:
+    count, banks, id_ = ENGINES[name]
     shape, rnd = engine(count, banks), random.Random(2)
     each_time(benchmark, lambda: full_record(rnd, shape), lambda e: posteriors(shape, e, shipped()))
-    note(benchmark, target, count)
+    words = {} if id_ else {"what": f"causes of a {name}, everything recorded", "room": "verdict"}
+    speed(id_, floor=floor(count), floor_is=PRODUCTS, **words)
 
 
-def test_posteriors_by_the_positive_sum(benchmark: Any) -> None:
+def test_posteriors_by_the_positive_sum(benchmark: Any, speed: Speed) -> None:
     shape, rnd = engine(12, 2), random.Random(3)
     each_time(
         benchmark, lambda: full_record(rnd, shape), lambda e: posteriors(shape, e, shipped(), "chain"), 3
     )
-    note(benchmark, 1000.0, 12)
+    what = "causes of a V12 by the sum that only adds (the check of the fast way)"
+    speed(what=what, room="verdict", floor=floor(12), floor_is=PRODUCTS)
 
 
-def test_reasons_of_one_cylinder(benchmark: Any) -> None:
+def test_reasons_of_one_cylinder(benchmark: Any, speed: Speed) -> None:
     shape, rnd = engine(12, 2), random.Random(4)
     records = changing(rnd, full_record(rnd, shape))
     each_time(benchmark, lambda: next(records), lambda e: reasons(shape, e, shipped(), 5))
-    note(benchmark, 62.0, 12)
+    speed("reasons", floor=floor(12))
 
 
 @pytest.mark.parametrize("share", [0.0, 0.3, 1.0], ids=["nothing", "a third", "everything"])
-def test_next_tests_of_a_v12(benchmark: Any, share: float) -> None:
+def test_next_tests_of_a_v12(
+    benchmark: Any, share: float, speed: Speed, request: pytest.FixtureRequest
+) -> None:
     shape, rnd = engine(12, 2), random.Random(5)
 
     def some() -> Evidence:
         return Evidence(tuple(s for s in full_record(rnd, shape, 0.05).seen if rnd.random() < share))
 
     each_time(benchmark, some, lambda e: next_tests(shape, e, shipped()), 5)
-    note(benchmark, 800.0, 12)
+    recorded = request.node.callspec.id
+    speed("next_tests", floor=floor(12), what=f"next tests of a V12 ranked, {recorded} recorded")
 
 
-def test_ten_thousand_draws_of_a_v12(benchmark: Any) -> None:
+def test_ten_thousand_draws_of_a_v12(benchmark: Any, speed: Speed) -> None:
     shape, rnd = engine(12, 2), random.Random(6)
     each_time(
         benchmark, lambda: full_record(rnd, shape, 0.05), lambda e: draws(shape, e, shipped(), 1, 10_000), 5
     )
-    note(benchmark, 400.0, 12)
+    speed(what="10 000 draws of the true state of a V12", room="verdict", floor=floor(12), floor_is=PRODUCTS)
 
 
-def test_memory_of_a_verdict(benchmark: Any) -> None:
+def test_memory_of_a_verdict(benchmark: Any, speed: Speed) -> None:
     """Peak of everything the verdict on a V12 holds, tables included, in megabytes."""
     shape, rnd = engine(12, 2), random.Random(7)
     record = full_record(rnd, shape)
@@ -156,12 +156,11 @@ def test_memory_of_a_verdict(benchmark: Any) -> None:
     next_tests(shape, record, shipped())
     peak = tracemalloc.get_traced_memory()[1] / 1e6
     tracemalloc.stop()
-    benchmark.extra_info["peak_mb"] = round(peak, 1)
-    benchmark.extra_info["target_mb"] = 150
     benchmark(lambda: None)
+    speed("memory", value=peak)
 
 
-def test_against_the_general_library_on_a_cut_network(benchmark: Any) -> None:
+def test_against_the_general_library_on_a_cut_network(benchmark: Any, speed: Speed) -> None:
     """The same answer from a general-purpose library, on the cut network of an in-line four, as a ratio."""
     gum = pytest.importorskip("pyagrum", reason="pyagrum is the reference for the fault network")
     path = Path(__file__).parents[1] / "verdict" / "network" / "test_reference.py"
@@ -176,5 +175,4 @@ def test_against_the_general_library_on_a_cut_network(benchmark: Any) -> None:
     module.Reference(gum, shape, evidence, small).posterior("F1")
     theirs = time.perf_counter() - start
     benchmark(lambda: posteriors(shape, evidence, small))
-    benchmark.extra_info["library_ms"] = round(1e3 * theirs, 1)
-    benchmark.extra_info["times_faster"] = round(theirs / benchmark.stats.stats.median, 1)
+    speed(what="causes on a cut network", room="verdict", floor=theirs, floor_is="a general-purpose library")

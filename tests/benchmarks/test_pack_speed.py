@@ -93,57 +93,53 @@ def packed(scene, folder: Path, **more):
     )  # fmt: skip
 
 
-def _report(benchmark, scene, base: float) -> None:
-    took = benchmark.stats.stats.min
-    benchmark.extra_info |= {
-        "ratio_to_floor": round(took / base, 2),
-        "ms_a_still": round(1000 * took / STILLS, 3),
-        "floor_ms": round(1000 * base, 2),
-    }
+READ = "reading and hashing the stills"
 
 
-def test_data_part(benchmark, scene, tmp_path, monkeypatch):
+def _ratio(benchmark, base: float) -> float:
+    return benchmark.stats.stats.min / base
+
+
+def test_data_part(benchmark, scene, tmp_path, monkeypatch, speed):
     """Everything but page and paper; target 4x the floor."""
     monkeypatch.setattr(build_module.page, "page", lambda document, pictures: b"")
     # Copies of JPEG originals serve page and paper only.
     monkeypatch.setattr(views, "view_of", lambda data, kind, **_: views.View(b"", kind, ""))
     base = floor(scene)
     benchmark.pedantic(lambda: packed(scene, tmp_path), rounds=7, warmup_rounds=1)
-    _report(benchmark, scene, base)
+    speed("pack_data", value=_ratio(benchmark, base), floor=base)
 
 
-def test_with_page(benchmark, scene, tmp_path):
+def test_with_page(benchmark, scene, tmp_path, speed):
     """Target 12x the floor."""
     base = floor(scene)
     benchmark.pedantic(lambda: packed(scene, tmp_path), rounds=7, warmup_rounds=1)
-    _report(benchmark, scene, base)
+    speed("pack_page", value=_ratio(benchmark, base), floor=base)
 
 
-def test_for_a_buyer(benchmark, scene, tmp_path):
+def test_for_a_buyer(benchmark, scene, tmp_path, speed):
     """Stripped copies instead of originals."""
     base = floor(scene)
     benchmark.pedantic(lambda: packed(scene, tmp_path, reader="buyer"), rounds=5, warmup_rounds=1)
-    _report(benchmark, scene, base)
+    speed(what="pack for a buyer, 60 stripped stills", room="pack", floor=base, floor_is=READ)
 
 
-def test_on_the_disk(benchmark, scene, tmp_path):
+def test_on_the_disk(benchmark, scene, tmp_path, speed):
     """With every file synced, as it is done in use."""
     base = floor(scene)
     benchmark.pedantic(lambda: packed(scene, tmp_path, sync=True), rounds=3, warmup_rounds=1)
-    _report(benchmark, scene, base)
+    speed(what="pack with page, every file synced", room="pack", floor=base, floor_is=READ)
 
 
-def test_with_paper(benchmark, scene, tmp_path):
+def test_with_paper(benchmark, scene, tmp_path, speed):
     """Cold: the child starts, loads the typesetter and ends; target 5 ms a still warm."""
     pytest.importorskip("typst")
     base = floor(scene)
-    without = best(lambda: packed(scene, tmp_path), 3)
     benchmark.pedantic(lambda: packed(scene, tmp_path, pdf=True), rounds=3, warmup_rounds=1)
-    _report(benchmark, scene, base)
-    benchmark.extra_info["paper_ms_a_still"] = round(1000 * (benchmark.stats.stats.min - without) / STILLS, 2)
+    speed(what="pack with page and paper, 60 stills, cold", room="pack", floor=base, floor_is=READ)
 
 
-def test_paper_warm(benchmark, scene, tmp_path):
+def test_paper_warm(benchmark, scene, tmp_path, speed):
     """The typesetter alone, in a process that has already loaded it."""
     pytest.importorskip("typst")
     from borelog.pack import paper, press
@@ -162,10 +158,10 @@ def test_paper_warm(benchmark, scene, tmp_path):
     finally:
         paper.lay_out = lay_out
     benchmark.pedantic(lambda: press.press(kept), rounds=4, warmup_rounds=1)
-    benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
+    speed("paper", per=STILLS)
 
 
-def test_zip(benchmark, scene, tmp_path):
+def test_zip(benchmark, scene, tmp_path, speed):
     """The page deflates at level 1, pictures are stored; target 3 ms a still."""
     from borelog.pack.bag import zip_bag
 
@@ -173,24 +169,24 @@ def test_zip(benchmark, scene, tmp_path):
     benchmark.pedantic(
         lambda: zip_bag(folder, tmp_path / f"z{next(_number)}.zip", "2031-05-04T10:00:00"), rounds=5
     )
-    benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
+    speed(what="zip of a pack, a still of 60", room="pack", target=3, per=STILLS)
 
 
-def test_check(benchmark, scene, tmp_path):
+def test_check(benchmark, scene, tmp_path, speed):
     """Target 1 GB/s and three times `sha256sum -c`."""
     folder = packed(scene, tmp_path).folder
     size = sum(p.stat().st_size for p in folder.rglob("*") if p.is_file())
     assert check(folder).good
     benchmark.pedantic(lambda: check(folder), rounds=9, warmup_rounds=2)
     took = benchmark.stats.stats.min
-    benchmark.extra_info["GB_a_second"] = round(size / took / 1e9, 2)
+    speed("check_rate", value=size / took / 1e9)
     if shutil.which("sha256sum"):
         line = ["sha256sum", "-c", "--quiet", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
         other = best(lambda: subprocess.run(line, cwd=folder, check=True))
-        benchmark.extra_info["times_sha256sum"] = round(other / took, 2)
+        speed("check_ratio", value=other / took, floor=other)
 
 
-def test_take(benchmark, scene, tmp_path):
+def test_take(benchmark, scene, tmp_path, speed):
     """A good archive pack into an empty logbook, every picture decoded in the guarded child; target 10 ms a still."""
     folder = packed(scene, tmp_path).folder
 
@@ -202,10 +198,10 @@ def test_take(benchmark, scene, tmp_path):
         journal.close()
 
     benchmark.pedantic(one, setup=fresh, rounds=3)
-    benchmark.extra_info["ms_a_still"] = round(1000 * benchmark.stats.stats.min / STILLS, 2)
+    speed("take", per=STILLS)
 
 
-def test_hostile_packs_are_refused_at_once(benchmark, tmp_path):
+def test_hostile_packs_are_refused_at_once(benchmark, tmp_path, speed):
     """The slowest of all hostile packs; target 50 ms."""
     scenes, spoil = _sibling("scene"), _sibling("spoil")
     scene = scenes.build_scene(tmp_path / "log")
@@ -224,6 +220,7 @@ def test_hostile_packs_are_refused_at_once(benchmark, tmp_path):
     times = {name: best(lambda path=path: refuse(path), 3) for name, path in made.items()}
     slow = sorted(times, key=times.__getitem__, reverse=True)
     benchmark.pedantic(lambda: refuse(made["flipped_bit"]), rounds=5)
+    speed("refuse", value=1e3 * times[slow[0]])
     benchmark.extra_info["slowest_ms"] = {n: round(1000 * times[n], 1) for n in slow[:4]}
     benchmark.extra_info["over_50_ms"] = [n for n in slow if times[n] > 0.05]
     journal.close()

@@ -32,16 +32,8 @@ def best_of(work, times=30):
     return min(spent)
 
 
-def note(benchmark, floor, target_ms):
-    """Write the ratio to the floor and the target beside the measurement."""
-    benchmark.extra_info["target_ms"] = target_ms
-    benchmark.extra_info["floor_ms"] = round(1e3 * floor, 4)
-    benchmark.extra_info["ratio_to_floor"] = round(benchmark.stats.stats.min / floor, 1)
-    benchmark.extra_info["within_target_here"] = bool(benchmark.stats.stats.median * 1e3 <= target_ms)
-
-
 @pytest.mark.parametrize("spread", [3.0, 12.0, 30.0], ids=["alike", "borderline", "apart"])
-def test_judge_twelve_cylinders_with_repeats(benchmark, spread):
+def test_judge_twelve_cylinders_with_repeats(benchmark, speed, spread):
     drawn = random.Random(5)
     levels = [1030 + drawn.gauss(0, spread * 6.9) for _ in range(12)]
     readings = [
@@ -51,10 +43,10 @@ def test_judge_twelve_cylinders_with_repeats(benchmark, spread):
     test, manual = make_test("dry", readings), manual_rules(900, 75)
     benchmark(lambda: judge(test, manual))
     cells = np.zeros((5, 36, 12))
-    note(benchmark, best_of(lambda: normal_cdf_array(cells)), 2.0)
+    speed("judge", floor=best_of(lambda: normal_cdf_array(cells)))
 
 
-def test_trace_of_ten_seconds(benchmark):
+def test_trace_of_ten_seconds(benchmark, speed):
     path = Path(__file__).parents[1] / "readings" / "starter.py"
     spec = importlib.util.spec_from_file_location("starter", path)
     module = importlib.util.module_from_spec(spec)
@@ -62,10 +54,11 @@ def test_trace_of_ten_seconds(benchmark):
     engine = make_engine("inline", 4, firing_order="1342")
     trace = make_trace(*module.starter_current(engine.firing_order, {3: 0.5}, seconds=10.0, sync=(1, 10.0)))
     benchmark(lambda: analyse(trace, engine, Sync("spark", 1)))
-    note(benchmark, best_of(lambda: np.fft.rfft(trace.amps), 10), 150.0)
+    speed("trace", floor=best_of(lambda: np.fft.rfft(trace.amps), 10))
 
 
-def test_leak_on_the_reference_tester(benchmark):
+def test_leak_on_the_reference_tester(benchmark, speed):
     reading = LeakReading(1, held_kpa=414.0, supply_kpa=552.0, orifice_mm=1.5)
     benchmark(lambda: on_reference(reading))
-    note(benchmark, best_of(lambda: [x**0.714 for x in range(1, 50)]), 1.0)
+    floor = best_of(lambda: [x**0.714 for x in range(1, 50)])
+    speed(what="a leak as another tester would show it", room="readings", floor=floor, floor_is="49 powers")

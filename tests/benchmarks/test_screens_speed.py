@@ -24,6 +24,7 @@ from borelog.marks.shapes import Ellipse
 from borelog.tui.views import readings as view
 
 pytestmark = pytest.mark.bench
+Speed = Callable[..., None]
 
 BARE = """
 from textual.app import App
@@ -108,18 +109,6 @@ class OnTerminal:
         os.close(self.leader)
 
 
-def note(benchmark: Any, ratio_to: str, floor: float, target_ms: float) -> None:
-    """Write the ratio and the target beside the measurement."""
-    least = benchmark.stats.stats.min
-    benchmark.extra_info.update(
-        target_ms=target_ms,
-        floor=ratio_to,
-        floor_ms=round(1e3 * floor, 2),
-        ratio=round(least / floor, 2),
-        within_target_here=bool(least * 1e3 <= target_ms),
-    )
-
-
 def engine(folder: Path, layout: str, count: int) -> str:
     """A logbook with one engine, every cylinder with its compression."""
     bench = open_bench(folder, who="t")
@@ -136,7 +125,7 @@ def best(times: int, work: Callable[[], float]) -> float:
     return min(work() for _ in range(times))
 
 
-def test_first_paint(benchmark: Any, tmp_path: Path) -> None:
+def test_first_paint(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     """From the start of Python to the first screen; target 500 ms and 1.8 times a bare app."""
     folder = tmp_path / "logbook"
     engine(folder, "inline 4", 4)
@@ -149,10 +138,11 @@ def test_first_paint(benchmark: Any, tmp_path: Path) -> None:
 
     bare = best(3, lambda: once(BARE))
     benchmark.pedantic(lambda: once(OURS.format(folder=str(folder), open_id="")), rounds=3)
-    note(benchmark, "bare app with header, footer, field, empty list", bare, 500)
+    speed("paint", floor=bare)
+    speed("paint_ratio", value=benchmark.stats.stats.min / bare, floor=bare)
 
 
-def test_key_to_echo(benchmark: Any, tmp_path: Path) -> None:
+def test_key_to_echo(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     """From a key in the grid's editor to the changed screen; target 5 ms; beside the same key in a stock field."""
     folder = tmp_path / "logbook"
     id_ = engine(folder, "V12", 12)
@@ -176,17 +166,10 @@ def test_key_to_echo(benchmark: Any, tmp_path: Path) -> None:
 
     benchmark.pedantic(once, rounds=20)
     ours.close()
-    benchmark.extra_info.update(
-        echo_ms=[round(1e3 * t, 2) for t in sorted(times)[:5]],
-        target_ms=5,
-        floor="a stock field",
-        floor_ms=round(1e3 * floor, 2),
-        ratio=round(min(times) / floor, 2),
-        within_target_here=min(times) <= 0.005,
-    )
+    speed("echo", value=1e3 * min(times), floor=floor)
 
 
-async def test_opening_the_grid_of_a_v12(benchmark: Any, tmp_path: Path) -> None:
+async def test_opening_the_grid_of_a_v12(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     """From F4 to a painted grid; target 30 ms. The benchmark times view and rows, extra info the whole switch."""
     from borelog.tui.app import Screens
     from borelog.tui.grid import GridView
@@ -224,16 +207,15 @@ async def test_opening_the_grid_of_a_v12(benchmark: Any, tmp_path: Path) -> None
                 grid.render_line(y)
 
         benchmark(paint)
-        benchmark.extra_info.update(
-            target_ms=30,
-            first_switch_ms=round(1e3 * switches[0], 1),
-            later_switch_ms=round(1e3 * min(switches[1:]), 1),
-        )
+        speed("grid")
+        switch = "from F4 to the grid of a V12, everything else that the key brings included"
+        speed(what=f"{switch}, first time", room="screens", value=1e3 * switches[0])
+        speed(what=f"{switch}, later", room="screens", value=1e3 * min(switches[1:]))
     bench.journal.close()
 
 
-@pytest.mark.parametrize(("size", "target"), [((120, 40), 6.0), ((200, 60), 12.0)])
-def test_picture_redraw_with_24_marks(benchmark: Any, size: tuple[int, int], target: float) -> None:
+@pytest.mark.parametrize(("size", "id_"), [((120, 40), "redraw_small"), ((200, 60), "redraw_large")])
+def test_picture_redraw_with_24_marks(benchmark: Any, size: tuple[int, int], id_: str, speed: Speed) -> None:
     """A pan: samples, marks, cells, terminal text; beside the sampling alone."""
     from borelog.tui.frames import frame
     from borelog.tui.overlay import Drawn
@@ -250,10 +232,10 @@ def test_picture_redraw_with_24_marks(benchmark: Any, size: tuple[int, int], tar
     began = time.perf_counter()
     for _ in range(20):
         sample(source, view_, size, (2, 2))
-    note(benchmark, "the warp alone", (time.perf_counter() - began) / 20, target)
+    speed(id_, floor=(time.perf_counter() - began) / 20)
 
 
-def test_next_still(benchmark: Any, tmp_path: Path) -> None:
+def test_next_still(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     """A still of 1280 x 720 from disk to a frame, when it was not fetched ahead; target 60 ms."""
     from PIL import Image
 
@@ -277,10 +259,10 @@ def test_next_still(benchmark: Any, tmp_path: Path) -> None:
     began = time.perf_counter()
     for _ in range(5):
         Image.open(path).load()
-    note(benchmark, "decoding alone", (time.perf_counter() - began) / 5, 60)
+    speed("next_still", floor=(time.perf_counter() - began) / 5)
 
 
-def test_idle_cpu(benchmark: Any, tmp_path: Path) -> None:
+def test_idle_cpu(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     """CPU used while nothing is touched, as a share of one core; target 0.3 per cent."""
     folder = tmp_path / "logbook"
     id_ = engine(folder, "V8", 8)
@@ -290,7 +272,5 @@ def test_idle_cpu(benchmark: Any, tmp_path: Path) -> None:
     seconds = 20.0
     before = program.cpu()
     benchmark.pedantic(lambda: time.sleep(seconds), rounds=1)
-    benchmark.extra_info.update(
-        idle_cpu_percent=round(100 * (program.cpu() - before) / seconds, 2), target_percent=0.3
-    )
+    speed("idle", value=100 * (program.cpu() - before) / seconds)
     program.close()
