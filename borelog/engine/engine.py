@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +30,16 @@ _LAYOUTS: dict[str, tuple[str, tuple[str, ...], int, int, int]] = {
     "flat": ("flat", ("flat", "boxer", "f", "b", "h", "opposed"), 2, 12, 2),
     "staggered": ("staggered", ("staggered", "vr", "narrow v"), 3, 8, 1),
 }
+
+
+# fact -> (words, least, most); no words: text. Wide enough for every piston engine (from memory).
+_BOUNDS: dict[str, tuple[str, float, float]] = {
+    "bore_mm": ("the bore in mm", 10, 1000), "stroke_mm": ("the stroke in mm", 10, 3000),
+    "rod_mm": ("the rod's length in mm", 20, 6000), "compression_ratio": ("the compression ratio", 1.5, 25),
+    "intake_closing_deg": ("the intake's closing, in degrees after bottom dead centre,", 0, 179),
+    "altitude_m": ("the altitude in m", -1000, 11000), "air_pressure_kpa": ("the air pressure in kPa", 30, 110),
+    "bank_angle_deg": ("the bank angle in degrees", 0, 180), "intake_side": ("", 0, 0),
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +234,7 @@ def parse_intervals(intervals: Sequence[float] | str | None, count: int) -> tupl
         raise EngineError(
             f"{one_line(str(intervals), 30)!r} are no firing intervals: type degrees, for example 150 90 150 90 150 90"
         ) from None
-    if len(values) != count or min(values) <= 0 or abs(sum(values) - 720) > 0.5:
+    if len(values) != count or not all(v > 0 for v in values) or not abs(sum(values) - 720) <= 0.5:
         raise EngineError(
             f"firing intervals for {count} cylinders are {count} angles above 0 that add up to 720 degrees"
         )
@@ -314,12 +324,7 @@ def make_engine(
                 raise EngineError(
                     f"cylinders {a} and {b} do not lie under one head: they share no gasket bridge"
                 )
-    known = {f for f in Engine.__slots__ if f.endswith(("_mm", "_deg", "_m", "_kpa", "_ratio", "_side"))}
-    for name in facts:
-        if name not in known:
-            raise EngineError(
-                f"{one_line(name, 30)!r} is no fact of an engine: use {', '.join(sorted(known))}"
-            )
+    _check_facts(facts)
     return Engine(
         layout,
         cylinders,
@@ -334,6 +339,18 @@ def make_engine(
         timing_at,
         **facts,
     )
+
+
+def _check_facts(facts: Mapping[str, Any]) -> None:
+    """Refuse facts that no engine, and no place on earth, has; a wrong unit mostly shows here."""
+    for name, value in facts.items():
+        if name not in _BOUNDS:
+            raise EngineError(
+                f"{one_line(name, 30)!r} is no fact of an engine: use {', '.join(sorted(_BOUNDS))}"
+            )
+        words, least, most = _BOUNDS[name]
+        if words and value is not None and not least <= value <= most:
+            raise EngineError(f"{words} lies between {least:g} and {most:g}, not {value:g}")
 
 
 def _chains(

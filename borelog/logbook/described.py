@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from functools import lru_cache
 from typing import Any
 
 from borelog.engine.engine import Engine, EngineError, make_engine, parse_layout
 from borelog.logbook.inspection import Inspection
 from borelog.quantity import QuantityError, parse
+
+_BRIDGE = re.compile(r"(\d{1,3})-(\d{1,3})")
 
 # fact id -> (argument of make_engine, unit)
 _NUMBERS = {
@@ -49,10 +52,10 @@ def engine_from_facts(facts: dict[str, str]) -> Engine | None:
         heads = facts["heads"]
         values["heads"] = _rows(heads) if any(c.isdigit() for c in heads) else heads
     if "bridges" in facts:
-        pairs = [[int(n) for n in p.split("-")] for p in facts["bridges"].replace(",", " ").split()]
-        if any(len(p) != 2 for p in pairs):
+        pairs = [_BRIDGE.fullmatch(p) for p in facts["bridges"].replace(",", " ").split()]
+        if not all(pairs):
             raise EngineError("gasket bridges are pairs of cylinders, for example 1-3 2-4")
-        values["neighbours"] = [(a, b) for a, b in pairs]
+        values["neighbours"] = [(int(p[1]), int(p[2])) for p in pairs if p]
     numbering = "custom" if "banks" in facts and "numbering" not in facts else facts.get("numbering", "")
     return make_engine(kind, count, numbering, facts.get("firing_order"), **values)
 

@@ -158,7 +158,7 @@ class Reader:
     def whereabouts(self) -> dict[str, Scalar]:
         """Where the person is at (inspection, cylinder, place ...), as the screens last noted it; {} if nowhere."""
         try:
-            found: Any = json.loads((self.folder / "whereabouts.json").read_bytes())
+            found: Any = json.loads((self.folder / WHEREABOUTS).read_bytes())
         except (OSError, ValueError):
             return {}
         return found if isinstance(found, dict) else {}

@@ -160,9 +160,19 @@ def test_intervals():
     engine = make_engine("vee", 2, firing_order="12", intervals="270-450")
     assert engine.intervals == (270, 450)
     assert engine.companions == ()
-    for bad in ("270 270", "270", "a b", "0 720"):
+    for bad in ("270 270", "270", "a b", "0 720", "nan nan", "inf -inf"):
         with pytest.raises(EngineError, match="interval"):
             make_engine("vee", 2, firing_order="12", intervals=bad)
+
+
+@pytest.mark.parametrize(
+    "fact",
+    [{"bore_mm": 0.0}, {"stroke_mm": -3.0}, {"compression_ratio": 0.0}, {"altitude_m": 1e8}, {"air_pressure_kpa": 10.13},
+     {"intake_closing_deg": 200.0}, {"rod_mm": float("nan")}],
+)  # fmt: skip
+def test_facts_that_no_engine_has_are_refused(fact):
+    with pytest.raises(EngineError, match="lies between"):
+        make_engine("inline", 4, **fact)
 
 
 def test_facts():
