@@ -16,6 +16,7 @@ from borelog.knowledge.procedures import Procedure, procedures
 from borelog.logbook.entries import Looked, Reading
 from borelog.marks.places import Looked as State
 from borelog.quantity import Quantity, QuantityError, absence, parse_pair, parse_repeats, slip_question
+from borelog.readings.opened import count_question, opened_tests, spot_named
 from borelog.text import BorelogError, one_line
 
 
@@ -131,6 +132,8 @@ def typed_reading(
         For a negative or unreadable value, or a place for air that does not exist.
     """
     procedure = procedure_named(test)
+    if procedure.id in opened_tests():
+        part = spot_named(procedure.id, part)
     body, _, note = text.partition(";")
     state, why = _absence(body)
     if state:
@@ -161,7 +164,8 @@ def typed_reading(
     doubts = [
         q
         for q in (
-            slip_question(x, procedure.slip) if procedure.slip and not leak else None for x in quantities
+            slip_question(x, procedure.slip) if procedure.slip and not leak and part != "piston" else None
+            for x in quantities
         )
         if q
     ]
@@ -179,7 +183,7 @@ def typed_reading(
         air=air,
         part=part,
         series=series,
-        doubt=doubts[0] if doubts else _leak_doubt(quantities, supply) if leak else "",
+        doubt=doubts[0] if doubts else _shape_doubt(procedure.id, part, quantities, supply),
         note=note.strip(),
     )
 
@@ -226,6 +230,13 @@ def _refuse_impossible(procedure: Procedure, quantities: tuple[Quantity, ...], t
             raise TypedError(
                 f"{one_line(text, 40)!r}: a leak cannot be over 100 %; for gauges type held/supplied, e.g. 60/80 psi"
             )
+
+
+def _shape_doubt(test: str, part: str, quantities: tuple[Quantity, ...], supply: float | None) -> str:
+    """What the shape of a field leaves to be asked: a missing supply, or an odd number of diameters."""
+    if test.startswith("leakdown"):
+        return _leak_doubt(quantities, supply)
+    return count_question(test, part, len(quantities)) if test in opened_tests() else ""
 
 
 def _leak_doubt(quantities: tuple[Quantity, ...], supply: float | None) -> str:

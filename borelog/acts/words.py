@@ -63,7 +63,7 @@ _WORDS: dict[type[Any], Callable[[Any], str]] = {
     e.Opened: lambda b: f"inspection {b.name}",
     e.Facts: lambda b: _values(b.values),
     e.Conditions: lambda b: f"{_test(b.test)}: {_values(b.values)}",
-    e.Reading: lambda b: f"{_test(b.test)}, {_on(b.cylinder)}: {b.typed}",
+    e.Reading: lambda b: f"{_test(b.test)}, {_on(b.cylinder)}{f' {b.part}' if b.part else ''}: {b.typed}",
     e.Seen: _seen,
     e.Looked: _looked,
     e.Codes: lambda b: f"codes {b.text}",

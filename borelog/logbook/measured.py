@@ -83,8 +83,9 @@ def book_rules(inspection: Inspection) -> tuple[Rule, ...]:
     """The service manual's own limits, as the facts give them."""
     least = number(inspection.facts.get("spec_min", ""), "kPa")
     share = number(inspection.facts.get("spec_ratio", ""), "%")
+    drop = number(inspection.facts.get("spec_drop", ""), "kPa")
     try:
-        return manual_rules(least, share)
+        return manual_rules(least, share, drop)
     except ReadingError:
         return ()
 

@@ -142,12 +142,25 @@ def limits() -> tuple[Limit, ...]:
     )
 
 
+_NAMES = {
+    ("ring_gap", "gap"): "ring gap", ("piston", "clearance"): "piston to wall", ("bore", "diameter"): "largest bore",
+    ("bore", "oversize"): "bore over its size when new", ("bore", "ovality"): "bore out of round",
+    ("journal", "ovality"): "journal out of round", ("journal", "rod diameter"): "rod journal",
+    ("journal", "main diameter"): "main journal",
+}  # fmt: skip
+
+
+def figure_name(part: str, quantity: str) -> str:
+    """What a figure is called in the trade: 'bore out of round', 'piston to wall', 'head flatness'."""
+    return _NAMES.get((part, quantity), f"{part} {quantity}".replace("_", " "))
+
+
 def manual_limit(part: str, quantity: str, value_mm: float, sense: str = "max") -> Limit:
     """The service manual's own figure as a limit, mm."""
     if sense not in ("max", "min") or not (math.isfinite(value_mm) and value_mm > 0):
         raise ReadingError("a manual's limit is a number of mm above 0, with max or min")
     course = "head_off" if part == "head" else "rebuild"
-    words = f"service manual: {quantity} {'at most' if sense == 'max' else 'at least'} {value_mm:g} mm"
+    words = "the service manual's figure"
     return Limit(
         "manual",
         part,
@@ -199,7 +212,9 @@ def judge_part(
         chance = conformance(value_mm, u_mm, low, high)
         result = "pass" if chance >= sure else "fail" if chance <= 1 - sure else "cannot tell"
         course = limit.course if result == "fail" else ""
-        words = f"{part.replace('_', ' ')} {quantity} {plain_number(value_mm, 3)} mm; {limit.words}: {result}"
+        side = "at most" if limit.sense == "max" else "at least"
+        said = f"{figure_name(part, quantity)} {plain_number(value_mm, 5)} mm, {side} {plain_number(border, 5)} mm: {result}"
+        words = f"{said} - {limit.words}"
         outcomes.append(PartOutcome(limit, value_mm, chance, result, course, words))
     return tuple(outcomes)
 
@@ -223,24 +238,52 @@ def clearance(bore_mm: float, piston_mm: float) -> float:
     return bore_mm - piston_mm
 
 
+def standing(outcomes: Sequence[PartOutcome]) -> dict[tuple[str, str], str]:
+    """What holds of each (part, quantity): 'pass', 'fail', 'cannot tell' or 'limits differ'.
+
+    The manual's figure alone decides where it is given; else the published limits, which must agree. Limits for
+    contrast (diesel) never decide.
+    """
+    groups: dict[tuple[str, str], list[PartOutcome]] = {}
+    for o in outcomes:
+        groups.setdefault((o.limit.part, o.limit.quantity), []).append(o)
+    found: dict[tuple[str, str], str] = {}
+    for key, group in groups.items():
+        own = [o for o in group if o.limit.status == "entered"] or [
+            o for o in group if o.limit.status != "contrast"
+        ]
+        results = {o.result for o in own}
+        if not own:
+            continue
+        if {"pass", "fail"} <= results:
+            sides = {o.limit.sense for o in own if o.result == "fail"}
+            both = any(o.limit.sense in sides and o.result == "pass" for o in own)
+            found[key] = "limits differ" if both else "fail"
+        else:
+            found[key] = "fail" if results == {"fail"} else "pass" if results == {"pass"} else "cannot tell"
+    return found
+
+
 def worth_rebuilding(outcomes: Sequence[PartOutcome]) -> str:
-    """One line for the courses and the truth record: what the measured parts ask for, manual first.
+    """One line for the courses and the truth record: what the measured parts ask for, the manual before the rest.
 
     Returns
     -------
     str
-        'nothing measured', 'within limits', or which course the failed limits lead to.
+        'nothing measured', 'within limits', 'too close to call', or which course the failed limits lead to.
     """
     if not outcomes:
         return "nothing measured"
-    own = [o for o in outcomes if o.limit.status == "entered"] or [
-        o for o in outcomes if o.limit.status != "contrast"
-    ]
-    failed = sorted({o.course for o in own if o.course})
+    held = standing(outcomes)
+    failed = [k for k, result in held.items() if result == "fail"]
+    differ = [figure_name(*k) for k, result in held.items() if result == "limits differ"]
     if failed:
-        parts = sorted({f"{o.limit.part.replace('_', ' ')} {o.limit.quantity}" for o in own if o.course})
-        return f"beyond limits ({', '.join(parts)}): {' and '.join(failed).replace('_', ' ')}"
-    return "too close to call" if any(o.result == "cannot tell" for o in own) else "within limits"
+        course = {o.limit.course for o in outcomes if (o.limit.part, o.limit.quantity) in failed and o.course}
+        parts = ", ".join(sorted(figure_name(*k) for k in failed))
+        return f"beyond limits ({parts}): {' and '.join(sorted(course)).replace('_', ' ')}"
+    if differ:
+        return f"published limits differ ({', '.join(differ)}): the service manual's figure decides"
+    return "too close to call" if "cannot tell" in held.values() else "within limits"
 
 
 def hatch_included(axial_over_round: float) -> float:

@@ -38,6 +38,7 @@ from borelog.logbook.entries import (
 from borelog.marks.places import Looked as State
 from borelog.readings.conditions import conditions_of as conditions_for
 from borelog.readings.conditions import read_answer
+from borelog.readings.opened import opened_tests
 from borelog.text import BorelogError, one_line
 
 
@@ -79,6 +80,15 @@ def _series(section: str) -> tuple[str, str]:
 def _test(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
     test, series = _series(line.section)
     rows = {flat(c.id): c for c in conditions_for(test)} | {flat(c.label): c for c in conditions_for(test)}
+    whole = flat(line.key)
+    if (
+        test in opened_tests()
+        and (procedures()[test].scope == "engine" or whole.startswith("main"))
+        and whole not in rows
+        and whole not in ("how", "reading", "value")
+    ):
+        yield typed_reading(test, None, line.value, series=series, part=line.key), how or "measured"
+        return
     cylinders, rest = split_cylinder(line.key, context, line.section)
     name = flat(rest if cylinders else line.key)
     if name in rows:

@@ -12,6 +12,7 @@ _TITLES = {
     "identity": "Which engine and car",
     "place": "Where it stands",
     "story": "What is known",
+    "limits": "Service manual: limits",
 }
 
 

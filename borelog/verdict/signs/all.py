@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from borelog.knowledge.faults import FaultTables
 from borelog.logbook.inspection import Inspection
-from borelog.verdict.signs import figures, leaks, looked, spoils
+from borelog.verdict.signs import figures, leaks, looked, opened, spoils
 from borelog.verdict.signs.told import code_signs
 from borelog.verdict.signs.value import Sign, Signs
 
@@ -17,7 +17,7 @@ def signs(inspection: Inspection, faults: FaultTables) -> Signs:
     """
     worked_out: dict[tuple[object, ...], Sign] = {}
     for source in (figures.relative, figures.wet, figures.warm, figures.current, figures.gap, figures.height,
-                   leaks.leak_signs, code_signs):  # fmt: skip
+                   leaks.leak_signs, opened.straight_edge, code_signs):  # fmt: skip
         for sign in source(inspection):
             worked_out.setdefault((*sign.key, ""), sign)
     several: list[Sign] = []
