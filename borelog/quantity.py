@@ -19,9 +19,7 @@ class QuantityError(BorelogError):
 
 
 class Ambiguous(QuantityError):
-    """A number that can be read in two ways; ``choices`` are the two readings, ``unit`` the unit they stand
-    in.
-    """
+    """A number that can be read in two ways: ``choices`` are the two readings, in ``unit``."""
 
     def __init__(self, message: str, choices: tuple[float, ...], unit: str) -> None:
         super().__init__(message)
@@ -185,6 +183,7 @@ _ABSENT = {
 }
 
 _ABSOLUTE = {"psia", "bara", "kpaa"}
+_LONGEST = 20
 _TOKEN = re.compile(
     r"""\s*(?P<mark>[~≈<>])?\s*
         (?P<sign>[-+−])?
@@ -301,6 +300,8 @@ def absence(text: str) -> str | None:
 
 def _number(digits: str, unit: str, typed: str) -> float:
     """One unsigned number; one decimal mark, point or comma; fractions only for lengths."""
+    if len(digits) > _LONGEST:
+        raise QuantityError(f"{one_line(typed, 24)!r} has more digits than any gauge: type what it shows")
     if "/" in digits:
         if dimension_of(unit) != "length":
             raise QuantityError(f"{typed!r} looks like a fraction or a pair of gauges; here type one number")

@@ -9,7 +9,7 @@ from functools import lru_cache
 
 from borelog.knowledge import tables
 from borelog.text import BorelogError, one_line
-from borelog.verdict.money.settings import money_range
+from borelog.verdict.money.settings import money_range, shipped
 
 
 class PriceError(BorelogError):
@@ -49,18 +49,24 @@ def checked_price(name: str, typed: str) -> tuple[str, str]:
     Raises
     ------
     PriceError
-        For an unknown name, a negative value, or low over likely over high.
+        For an unknown name, a car worth nothing when it runs, or a price that is none.
     """
     key, typed = _key(name), typed.strip()
     by_label = {_key(p.label): p for p in prices().values()}
     price = prices().get(key) or by_label.get(key)
-    if price is None and not key.startswith("line_"):
-        near = difflib.get_close_matches(key, [*prices(), *by_label], 1)
+    lines = [line.id for line in shipped().lines]
+    if price is None and key not in lines:
+        near = difflib.get_close_matches(key, [*prices(), *by_label, *lines], 1)
         hint = f"; did you mean {near[0].replace('_', ' ')!r}?" if near else ""
         raise PriceError(
             f"nothing called {one_line(name, 40)!r} has a price here{hint} ('borelog price last' lists them)"
         )
+    id_ = price.id if price else key
     if not typed or (price and price.kind == "text"):
-        return (price.id if price else key), one_line(typed, 20)
-    money_range(typed, price.label if price else name.replace("_", " "))
-    return (price.id if price else key), typed
+        return id_, one_line(typed, 20)
+    likely = money_range(typed, price.label if price else name.replace("_", " "))[1]
+    if id_ == "value_running" and likely <= 0:
+        raise PriceError(
+            "everything is counted against the value of the car running: type more than 0, or leave it blank"
+        )
+    return id_, typed

@@ -9,7 +9,7 @@ from borelog.acts.bench import Bench
 from borelog.acts.money import SHOP, prices_for
 from borelog.acts.prices import checked_price, prices
 from borelog.charts.bars import Range
-from borelog.charts.ranges import range_lines
+from borelog.charts.ranges import figure, range_lines
 from borelog.logbook.entries import Prices
 from borelog.verdict.judged import Money
 
@@ -69,9 +69,9 @@ def money_text(money: Money, out: Callable[[str], None]) -> None:
     for m in money.movers:
         out(f"  moves it most: {m}")
     if money.most is not None:
-        out(f"  most to pay for the car as it stands: {money.most:,.0f} {money.currency}")
+        out(f"  most to pay for the car as it stands: {figure(money.most)} {money.currency}")
     if money.profit is not None:
-        out(f"  profit over the purchase price: {money.profit:,.0f} {money.currency}")
+        out(f"  profit over the purchase price: {figure(money.profit)} {money.currency}")
     if money.decides:
         out(f"  {money.decides}")
     if money.placeholders:

@@ -23,7 +23,7 @@ def range_lines(ranges: Sequence[Range], *, width: int = 96, ascii_only: bool = 
     high = max([r.better for r in ranges] + [0.0])
     span = (high - low) or 1.0
     labels = max(len(r.label) for r in ranges)
-    figures = max(len(_figure(v)) for r in ranges for v in (r.worse, r.middle, r.better))
+    figures = max(len(figure(v)) for r in ranges for v in (r.worse, r.middle, r.better))
     room = max(10, width - labels - 3 * figures - 8)
     left, dash, dot, right, zero = ("<", "-", "o", ">", "|") if ascii_only else ("├", "─", "●", "┤", "│")
 
@@ -38,11 +38,12 @@ def range_lines(ranges: Sequence[Range], *, width: int = 96, ascii_only: bool = 
             cells[k] = dash
         cells[at(r.worse)], cells[at(r.better)], cells[at(r.middle)] = left, right, dot
         numbers = (
-            f"{_figure(r.worse):>{figures}} / {_figure(r.middle):>{figures}} / {_figure(r.better):>{figures}}"
+            f"{figure(r.worse):>{figures}} / {figure(r.middle):>{figures}} / {figure(r.better):>{figures}}"
         )
         out.append(f"{r.label:<{labels}} {''.join(cells)} {numbers}")
     return out
 
 
-def _figure(value: float) -> str:
-    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.0f}"
+def figure(value: float) -> str:
+    """Money in whole units with thousands set apart; never a negative nought."""
+    return f"{round(value):,d}"

@@ -204,3 +204,12 @@ def test_any_text_is_a_number_or_a_plain_error(text):
     assert found or said
     assert "\x1b" not in said
     assert all(math.isfinite(q.value) for q in found)
+
+
+@pytest.mark.parametrize(
+    "typed", ["9" * 400, "1/" + "9" * 400, "9" * 400 + "/3 in", "0." + "1" * 400, "9" * 5000]
+)
+def test_more_digits_than_a_gauge_has_are_no_number(typed):
+    for unit in ("psi", "mm"):
+        with pytest.raises(QuantityError):
+            parse(typed, unit)

@@ -58,7 +58,7 @@ def rounded(value: float, settings: Settings) -> str:
     digits = max(0, int(np.floor(np.log10(abs(value)))) - 1)
     scale = 10.0**digits
     number = round(value / scale) * scale
-    return f"{number:g} {settings.currency}".strip()
+    return f"{number:.0f} {settings.currency}".strip()
 
 
 def movers(settings: Settings, states: States, seed: int, most: int = 600) -> tuple[tuple[str, float], ...]:

@@ -11,6 +11,7 @@ from borelog.knowledge import tables
 from borelog.text import BorelogError, one_line
 
 Triple = tuple[float, float, float]
+_LONGEST = 16
 
 
 class MoneyError(BorelogError):
@@ -127,6 +128,8 @@ def money_range(typed: str, what: str) -> Triple:
 
 def _amount(text: str) -> float:
     plain = text.replace("'", "").rstrip(".,")
+    if len(plain) > _LONGEST:
+        raise ValueError("longer than any price")
     if re.fullmatch(r"\d{1,3}([.,]\d{3})+", plain):
         return float(re.sub(r"[.,]", "", plain))
     return float(plain.replace(",", "."))
@@ -212,7 +215,8 @@ def settings_for(prices: Mapping[str, str]) -> Settings:
         k: money_range(v, labels.get(k, k.replace("_", " "))) for k, v in prices.items() if k != "currency"
     }
     purchase = own.pop("purchase_price", None)
-    whole = own.get("value_running")
+    worth = own.get("value_running")
+    whole = worth if worth and worth[1] > 0 else None  # nothing can be counted against a car worth nothing
     scale = whole[1] / 100 if whole else 1.0
     known = {k: v for k, v in own.items() if k in base.prices} if whole else {}
     prices_now = {k: known.get(k) or _scaled(v, scale) for k, v in base.prices.items()}

@@ -8,7 +8,7 @@ import pytest
 
 from borelog.knowledge.faults import shipped as fault_tables
 from borelog.verdict.money.model import evaluate
-from borelog.verdict.money.outcome import compared, money, order_of
+from borelog.verdict.money.outcome import compared, money, order_of, rounded
 from borelog.verdict.money.settings import MoneyError, money_range, settings_for, shipped
 from borelog.verdict.money.spread import (
     normal_probability,
@@ -208,3 +208,16 @@ def test_equal_within_noise_is_said() -> None:
     standing = compared(net.net[:, 0], net.net[:, 0])
     assert (standing.difference, standing.error, standing.ahead) == (0.0, 0.0, 0.0)
     assert len(order_of(net)) == 9
+
+
+@pytest.mark.parametrize(
+    ("value", "said"), [(0.3, "0"), (47.2, "47"), (1234.0, "1200"), (3.1e6, "3100000"), (-1234567.0, "-1200000")]
+)
+def test_money_is_said_in_plain_digits_whatever_the_currency(value: float, said: str) -> None:
+    assert rounded(value, settings_for({**PRICES, "currency": "HUF"})) == f"{said} HUF"
+
+
+def test_a_car_worth_nothing_from_another_record_leaves_the_placeholders() -> None:
+    settings = settings_for({"value_running": "0", "line_head_off_machine": "5"})
+    assert not settings.priced
+    assert settings.currency == shipped().currency
