@@ -211,7 +211,8 @@ def test_equal_within_noise_is_said() -> None:
 
 
 @pytest.mark.parametrize(
-    ("value", "said"), [(0.3, "0"), (47.2, "47"), (1234.0, "1200"), (3.1e6, "3100000"), (-1234567.0, "-1200000")]
+    ("value", "said"),
+    [(0.3, "0"), (47.2, "47"), (1234.0, "1200"), (3.1e6, "3100000"), (-1234567.0, "-1200000")],
 )
 def test_money_is_said_in_plain_digits_whatever_the_currency(value: float, said: str) -> None:
     assert rounded(value, settings_for({**PRICES, "currency": "HUF"})) == f"{said} HUF"
