@@ -190,10 +190,10 @@ def test_a_whole_four_cylinder_inspection_survives_a_pulled_plug(terminal: Termi
     terminal.keys("C-z")
     terminal.until("taken back")
     terminal.keys("C-q")
-    end = time.monotonic() + 10
+    end = time.monotonic() + 60
     while time.monotonic() < end and terminal.tmux("list-sessions"):
         time.sleep(0.05)
-    assert not terminal.tmux("list-sessions")
+    assert not terminal.tmux("list-sessions"), terminal.screen()
 
 
 def test_a_v8_with_a_watched_folder(terminal: Terminal, tmp_path: Path) -> None:
