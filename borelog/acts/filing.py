@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-import glob
 import hashlib
+import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -17,7 +18,11 @@ from borelog.logbook.inspection import Inspection, Recorded
 from borelog.marks.places import Place, views
 from borelog.text import BorelogError, one_line
 
+if TYPE_CHECKING:
+    from borelog.stills.doubles import Judged
+
 Progress = Callable[[int, int], None]
+TWICE = "the same file twice"
 
 
 class FilingError(BorelogError):
@@ -57,7 +62,11 @@ class Added:
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """One picture looked at before filing: its bytes, facts, quality and fingerprints."""
+    """One picture looked at before filing: its bytes, facts, quality and fingerprints.
+
+    ``path`` is where it lay ('' for a frame of a film). A card is held without its bytes: they are read again when it
+    is accepted, so that a full card does not fill the memory.
+    """
 
     name: str
     data: bytes
@@ -67,23 +76,40 @@ class Looked:
     useless: str
     remarks: tuple[str, ...]
     modified: float
+    path: str = ""
+    small: Any = field(default=None, compare=False, repr=False)
 
 
-SUFFIXES = (".jpg", ".jpeg", ".jpe", ".png", ".bmp", ".tif", ".tiff", ".webp", ".avif", ".heic", ".heif")
+def found_under(names: Iterable[str]) -> tuple[list[Path], tuple[Refused, ...]]:
+    """Pictures under these names (files, folders, patterns), each once, and why a name gives none.
 
+    A folder's pictures come by name, number by number: 9 before 10. A film is not a picture: it is told how to go on.
 
-def expand(names: Iterable[str]) -> list[Path]:
-    """Files, folders (their pictures, by name) and patterns as a list of files, each once, in the order given."""
-    found: list[Path] = []
-    for name in names:
-        path = Path(name)
-        if path.is_dir():
-            found += sorted(p for p in path.rglob("*") if p.suffix.lower() in SUFFIXES)
-        elif any(c in name for c in "*?[") and not path.exists():
-            found += sorted(Path(p) for p in glob.glob(name, recursive=True))
-        else:
-            found.append(path)
-    return list(dict.fromkeys(found))
+    Raises
+    ------
+    FilingError
+        If nothing at all is there.
+    """
+    from borelog.stills import StillError
+    from borelog.stills.gather import gather
+
+    try:
+        found = gather(list(names))
+    except StillError as error:
+        raise FilingError(str(error)) from error
+    refused = []
+    for words in found.refused:
+        name, _, why = words.partition(": ")
+        refused.append(Refused(one_line(name, 200), why or words))
+    for film in found.films:
+        refused.append(
+            Refused(one_line(film.name, 200), "is a film; 'borelog film' picks its sharp, different frames")
+        )
+    if not found.pictures and not refused:
+        raise FilingError(
+            "no picture is there under these names; name files, a folder, or a pattern in quotes"
+        )
+    return list(found.pictures), tuple(refused)
 
 
 def look_at(
@@ -91,7 +117,7 @@ def look_at(
 ) -> Iterator[Looked | Refused]:
     """Read and check each picture; a picture that would take the program down is tried in a child process first."""
     from borelog.stills import StillError
-    from borelog.stills.doubles import phash
+    from borelog.stills.doubles import glimpse, phash
     from borelog.stills.guard import Guard
     from borelog.stills.intake import decode, read_file
     from borelog.stills.quality import judge
@@ -129,6 +155,8 @@ def look_at(
                 quality.gate.useless,
                 remarks,
                 _modified(path),
+                os.fspath(path),
+                glimpse(pixels),
             )
             progress(number, len(paths))
 
@@ -184,58 +212,70 @@ def add_pictures(
     check_place(cylinder, place)
     known = probe_of(inspection, probe)
     there = {r.body.sha256 for r in inspection.of(StillFiled)}
-    paths = expand(names)
-    if not paths:
-        raise FilingError(
-            "no picture is there under these names; name files, a folder, or a pattern in quotes"
-        )
+    paths, missing = found_under(names)
     filed: list[Filed] = []
-    refused: list[Refused] = []
-    judged: list[Looked] = []
+    refused: list[Refused] = list(missing)
+    judged: list[Judged] = []
     for looked in look_at(paths, progress):
         if isinstance(looked, Refused):
             refused.append(looked)
             continue
-        aside = _aside(judged, looked) if sort_doubles else looked.useless
-        judged.append(looked)
-        again = looked.filed.sha256 in there
+        sha = looked.filed.sha256
+        if any(j.digest == sha for j in judged):
+            filed.append(Filed(looked.name, sha, cylinder, place, TWICE, True))
+            continue
+        judged.append(judged_of(looked))
         placed = StillPlaced(
-            still=looked.filed.sha256,
+            still=sha,
             cylinder=cylinder,
             place=place,
             mirror=mirror or bool(known and known.mirror),
             roll=known.roll if known else 0.0,
             probe=probe,
             reading=reading,
-            aside=aside,
+            aside=looked.useless,
         )
-        file_one(bench, inspection_id, looked, placed, again=again)
-        there.add(looked.filed.sha256)
-        filed.append(Filed(looked.name, looked.filed.sha256, cylinder, place, aside, again, looked.remarks))
+        file_one(bench, inspection_id, looked, placed, again=sha in there)
+        filed.append(Filed(looked.name, sha, cylinder, place, looked.useless, sha in there, looked.remarks))
+    if sort_doubles:
+        filed = _doubles_aside(bench, inspection_id, filed, judged)
     return Added(tuple(filed), tuple(refused))
+
+
+def _doubles_aside(bench: Bench, id_: str, filed: list[Filed], judged: list[Judged]) -> list[Filed]:
+    """Set near doubles of a run aside once all of it is in: of each few the sharpest stays, wherever it came."""
+    from borelog.stills.doubles import sort_out
+
+    why = {judged[x.index].digest: x.reason for x in sort_out(judged)}
+    now = {r.body.still: r.body for r in bench.inspection(id_).of(StillPlaced)}
+    late = [f.still for f in filed if f.still in why and not f.aside]
+    if late:
+        bench.append(id_, [(msgspec.structs.replace(now[s], aside=why[s]), "") for s in late])
+    return [replace(f, aside=why[f.still]) if f.still in late else f for f in filed]
 
 
 def file_one(
     bench: Bench, inspection_id: str, looked: Looked, placed: StillPlaced, *, again: bool = False
 ) -> None:
     """One looked-at picture: bytes first, then its entries in one transaction."""
-    suffix = Path(looked.name).suffix.lower()
-    bench.journal.pictures.put(
-        looked.data, suffix if suffix in SUFFIXES else f".{looked.filed.format.lower()}"
-    )
+    bench.journal.pictures.put(looked.data, suffix_for(looked))
     bodies = [] if again else [(looked.filed, "")]
     bench.append(inspection_id, [*bodies, (placed, "")])
 
 
-def _aside(before: list[Looked], looked: Looked) -> str:
-    """Why the newest of a run is set aside: useless, or a double of one that is as sharp."""
-    from borelog.stills.doubles import Judged, sort_out
+def suffix_for(looked: Looked) -> str:
+    """The ending under which the store keeps it: that of its name where the name says what it is."""
+    from borelog.stills.kinds import kind_by_name
 
-    run = [Judged(x.filed.sha256, x.hash, x.sharpness, x.useless) for x in (*before, looked)]
-    for entry in sort_out(run):
-        if entry.index == len(run) - 1:
-            return entry.reason
-    return ""
+    fits = kind_by_name(looked.name) == looked.filed.format
+    return Path(looked.name).suffix.lower() if fits else f".{looked.filed.format.lower()}"
+
+
+def judged_of(looked: Looked) -> Judged:
+    """What sorting out doubles needs of a picture; not its bytes."""
+    from borelog.stills.doubles import Judged
+
+    return Judged(looked.filed.sha256, looked.hash, looked.sharpness, looked.useless, looked.small)
 
 
 def still_named(inspection: Inspection, text: str) -> Recorded[StillFiled]:
@@ -259,14 +299,46 @@ def still_named(inspection: Inspection, text: str) -> Recorded[StillFiled]:
     )
 
 
+def placed_of(inspection: Inspection, still: str) -> StillPlaced:
+    """Where a still is filed; an empty placing where it is filed nowhere."""
+    return next(
+        (r.body for r in inspection.of(StillPlaced) if r.body.still == still), StillPlaced(still=still)
+    )
+
+
+def pixels_of(bench: Bench, still: str) -> Any:
+    """The upright original, (H, W, 3) uint8 in the order blue, green, red."""
+    from borelog.stills.intake import decode_file
+
+    return decode_file(bench.journal.pictures.path(still))[0]
+
+
+def stills_named(inspection: Inspection, names: Sequence[str]) -> list[str]:
+    """The digests of stills by name or beginning of their digest; 'A..B' is the run from A to B as they were filed.
+
+    Raises
+    ------
+    FilingError
+        As `still_named`.
+    """
+    order = [r.body.sha256 for r in inspection.of(StillFiled)]
+    found: list[str] = []
+    for name in names:
+        first, dots, last = name.partition("..")
+        if dots and first and last:
+            a, b = (order.index(still_named(inspection, x).body.sha256) for x in (first, last))
+            found += order[min(a, b) : max(a, b) + 1]
+        else:
+            found.append(still_named(inspection, name).body.sha256)
+    return list(dict.fromkeys(found))
+
+
 def place_still(bench: Bench, inspection_id: str, still: str, **changes: object) -> StillPlaced:
     """File a still elsewhere, or set it aside: what is not named stays as it is."""
     inspection = bench.inspection(inspection_id)
-    now = next(
-        (r.body for r in inspection.of(StillPlaced) if r.body.still == still), StillPlaced(still=still)
-    )
-    body = msgspec.structs.replace(now, **changes)
+    body = msgspec.structs.replace(placed_of(inspection, still), **changes)
     check_cylinder(inspection, body.cylinder)
+    check_place(body.cylinder, body.place)
     bench.append(inspection_id, [(body, "")])
     return body
 

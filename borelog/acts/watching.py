@@ -8,13 +8,19 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from borelog.acts.bench import Bench
-from borelog.acts.filing import Filed, FilingError, Refused, file_one, look_at
+from borelog.acts.filing import Filed, FilingError, Refused, file_one, look_at, probe_of
 from borelog.acts.whereabouts import Spot, is_at
 from borelog.logbook.entries import StillFiled, StillPlaced
 
 
 def watch(
-    bench: Bench, inspection_id: str, folder: Path, stop: threading.Event, *, spot: Spot | None = None
+    bench: Bench,
+    inspection_id: str,
+    folder: Path,
+    stop: threading.Event,
+    *,
+    spot: Spot | None = None,
+    probe: str = "",
 ) -> Iterator[Filed | Refused | None]:
     """File new pictures of a folder until ``stop`` is set; yields each, and None after every look.
 
@@ -22,6 +28,8 @@ def watch(
     ----------
     spot
         Where everything goes; None: to where the person is at, which may change while this runs.
+    probe
+        Name of the probe the pictures come from; its mirror and roll go with them.
     """
     from borelog.stills.arrivals import arrivals
 
@@ -33,20 +41,28 @@ def watch(
         elif arrival.why:
             yield Refused(arrival.path.name, arrival.why)
         else:
-            yield _file(bench, inspection_id, arrival.path, spot)
+            yield _file(bench, inspection_id, arrival.path, spot, probe)
 
 
-def _file(bench: Bench, inspection_id: str, path: Path, spot: Spot | None) -> Filed | Refused:
+def _file(bench: Bench, inspection_id: str, path: Path, spot: Spot | None, probe: str) -> Filed | Refused:
     looked = next(iter(look_at([path])))
     if isinstance(looked, Refused):
         return looked
     at = spot or is_at(bench) or Spot(inspection_id)
     if at.inspection != inspection_id:
         at = Spot(inspection_id)
-    known = {r.body.sha256 for r in bench.inspection(inspection_id).of(StillFiled)}
+    inspection = bench.inspection(inspection_id)
+    noted = probe_of(inspection, probe)
+    known = {r.body.sha256 for r in inspection.of(StillFiled)}
     again = hashlib.sha256(looked.data).hexdigest() in known
     placed = StillPlaced(
-        still=looked.filed.sha256, cylinder=at.cylinder, place=at.place, aside=looked.useless
+        still=looked.filed.sha256,
+        cylinder=at.cylinder,
+        place=at.place,
+        mirror=bool(noted and noted.mirror),
+        roll=noted.roll if noted else 0.0,
+        probe=probe,
+        aside=looked.useless,
     )
     if not again:
         file_one(bench, inspection_id, looked, placed)

@@ -5,6 +5,7 @@ Handlers are named, not imported, so that ``borelog --help`` stays quick.
 
 from __future__ import annotations
 
+import argparse
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +39,9 @@ INSPECTION = _arg(
 )
 JSON = _arg("--json", action="store_true", help="print one JSON document and nothing else")
 OUT = _arg("-o", "--out", metavar="DIR", default=".", help="folder to write into (default: here)")
+PROBE = _arg(
+    "--probe", default="", metavar="NAME", help="the probe they come from: its mirror and roll are noted once"
+)
 PAIRS = _arg("values", nargs="*", metavar="NAME=VALUE", help="as many as you like")
 
 COMMANDS: tuple[Command, ...] = (
@@ -63,32 +67,73 @@ COMMANDS: tuple[Command, ...] = (
         INSPECTION, _arg("pictures", nargs="+", metavar="PICTURE", help="files, folders or patterns"),
         _arg("-c", "--cylinder", type=int, help="cylinder number"),
         _arg("-p", "--place", default="", help="for example 'bore exhaust top', 'exhaust valve', 'plug tray'"),
-        _arg("--probe", default="", help="name of the probe, whose mirror and roll are noted once"),
+        PROBE,
         _arg("--mirror", action="store_true", help="taken with a mirror attachment"),
         _arg("--card", action="store_true", help="propose cylinders for a whole card by time gaps and slates"),
+        _arg("--pulled", default="", metavar="ORDER", help="with --card: plugs pulled in this order, e.g. 1-3-5-2-4-6"),
         _arg("--accept", action="store_true", help="with --card: file as proposed"),
+        _arg("--views", action="store_true", help="with --card --accept: file the proposed views as well"),
         _arg("--shift", type=int, default=0, help="with --card: shift the run by so many cylinders"),
         JSON), "pictures"),
+    Command("place", "file stills elsewhere, set them aside, shift a run; 'A..B' is the run from A to B", "marking:place", (
+        INSPECTION, _arg("stills", nargs="+", metavar="STILL", help="names or digests, or their beginnings"),
+        _arg("-c", "--cylinder", type=int, help="cylinder number"),
+        _arg("--engine", action="store_true", help="the engine as a whole"),
+        _arg("-p", "--place", default=None, help="'' takes the place away"),
+        _arg("--reading", default=None, metavar="ENTRY", help="the reading this is the picture of"),
+        _arg("--caption", default=None, help="words under the picture"),
+        _arg("--aside", default=None, metavar="WHY", help="set aside; nothing is deleted"),
+        _arg("--back", action="store_true", help="bring back what was set aside"),
+        _arg("--shift", type=int, default=0, help="by so many cylinders in the engine's order")), "pictures"),
     Command("film", "pick the sharp, different frames of a film and file them", "pictures:film", (
         INSPECTION, _arg("film", metavar="FILM"), _arg("-c", "--cylinder", type=int),
-        _arg("-p", "--place", default=""), _arg("--most", type=int, default=24, help="frames to keep at most"), JSON),
+        _arg("-p", "--place", default=""), PROBE, _arg("--most", type=int, default=24, help="frames to keep at most"), JSON),
         "pictures"),
     Command("watch", "file each new picture of a folder to where the person is at", "pictures:watch", (
-        INSPECTION, _arg("folder", metavar="DIR"), _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default=""),
+        INSPECTION, _arg("folder", metavar="DIR"), _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default=""), PROBE,
         _arg("--seconds", type=float, default=0.0, help="stop after so long (default: until Ctrl+C)")), "pictures"),
     Command("at", "say where you are: cylinder and place for the next pictures", "pictures:at", (
         INSPECTION, _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default="")), "pictures"),
+    Command("probe", "note a probe once: mirror attachment and roll; alone lists those noted", "marking:probe", (
+        INSPECTION, _arg("name", metavar="NAME", nargs="?", default=""),
+        _arg("--mirror", action=argparse.BooleanOptionalAction, default=None, help="it looks through a mirror attachment"),
+        _arg("--roll", default="", metavar="DEGREES", help="how far its pictures are turned clockwise"), JSON), "pictures"),
+    Command("lens", "calibrate a probe's lens from pictures of a chessboard", "pictures:lens", (
+        _arg("pictures", nargs="+", metavar="PICTURE"), _arg("--inner", default="9x6", help="inner corners, e.g. 9x6"),
+        _arg("--square", default="", help="side of a square, e.g. 10 mm"),
+        _arg("--into", default="", metavar="INSPECTION", help="keep it there"),
+        _arg("--probe", default="", metavar="NAME", help="with this probe"), JSON), "pictures"),
+    Command("scale", "set a still's scale by a known length, a known circle or a thread", "marking:scale", (
+        INSPECTION, _arg("still", metavar="STILL"), PAIRS, JSON), "pictures"),
+    Command("mark", "mark a still: box=x,y x,y, trace=..., alone or as a finding", "marking:mark", (
+        INSPECTION, _arg("still", metavar="STILL"), PAIRS,
+        _arg("--finding", default="", metavar="TERM", help="id or name from the list of findings"),
+        _arg("--own", default="", metavar="WORDS", help="a finding in your own words"),
+        _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default=""),
+        _arg("--severity", type=int, choices=range(5), default=None, help="0 to 4 (default: the usual one)"),
+        _arg("--certainty", choices=("seen clearly", "seen in part", "inferred"), default=""),
+        _arg("--age", choices=("not said", "old", "fresh"), default=""),
+        _arg("--checked", default="", metavar="WORDS", help="what was done about what can fake it"),
+        _arg("--label", default="", metavar="WORDS", help="words beside the mark"),
+        _arg("--measure", action="store_true", help="measure it by the still's scale"),
+        _arg("--mask", default=None, metavar="WHAT", help="fill it in every copy that leaves the house"),
+        _arg("--to", default="", metavar="ENTRY", help="one more mark of this finding"), JSON), "pictures"),
+    Command("look", "write a copy of a picture shown clearer; the picture itself is not touched", "pictures:look", (
+        _arg("picture", metavar="PICTURE"),
+        _arg("values", nargs="*", metavar="NAME=VALUE", help="contrast, gamma, denoise, sharpen, rotate, mirror, fill_glare"),
+        OUT, JSON), "pictures"),
     Command("compare", "align two pictures of one place and show what is different", "pictures:compare", (
         _arg("first", metavar="A"), _arg("second", metavar="B"), OUT,
         _arg("--thorough", action="store_true", help="slower and surer alignment"),
         _arg("--pairs", default="", help="four pairs of points 'x,y>x,y ...' where alignment by itself is refused"),
+        _arg("--threshold", type=float, default=0.0, help="2 to 6: higher finds less (default 3)"),
         _arg("--gif", action="store_true", help="also a blinking GIF"), JSON), "pictures"),
+    Command("strip", "one place over its dates, side by side; earlier looks at the engine too", "pictures:strip", (
+        INSPECTION, _arg("place", metavar="PLACE", help="for example 'exhaust valve'"), _arg("-c", "--cylinder", type=int),
+        OUT, _arg("--plain", action="store_true", help="as they came, not laid on the latest"), JSON), "pictures"),
     Command("measure", "measure in a picture; 'measure list' names the measures", "pictures:measure", (
         _arg("measure", metavar="MEASURE"), _arg("picture", metavar="PICTURE", nargs="?", default=""), PAIRS, JSON),
         "pictures"),
-    Command("lens", "calibrate a probe's lens from pictures of a chessboard", "pictures:lens", (
-        _arg("pictures", nargs="+", metavar="PICTURE"), _arg("--inner", default="9x6", help="inner corners, e.g. 9x6"),
-        _arg("--square", default="", help="side of a square, e.g. 10 mm"), JSON), "pictures"),
     Command("forget", "remove a still's bytes for good; its digest, who and why remain", "pictures:forget", (
         INSPECTION, _arg("still", metavar="STILL", help="digest or its beginning"),
         _arg("--why", required=True), _arg("--yes", action="store_true", help="do not ask")), "pictures"),
@@ -118,10 +163,16 @@ COMMANDS: tuple[Command, ...] = (
         INSPECTION, OUT, _arg("--zip", action="store_true", help="also as one zip file"),
         _arg("--for", dest="reader", default="customer",
              choices=("archive", "customer", "buyer", "machinist", "insurer"), help="who reads it (default: customer)"),
+        _arg("--also", action="append", default=[], metavar="ITEM", choices=("plate", "chassis_full"),
+             help="also show: plate, chassis_full (the whole chassis number); once for each"),
         _arg("--cards", action="store_true", help="also a few pictures for a chat"),
+        _arg("--coco", action="store_true", help="also the marks as COCO JSON for picture tools"),
         _arg("--letter", action="store_true", help="Letter paper instead of A4"),
         _arg("--sign", metavar="KEY", default="", help="sign with this ssh key"), JSON), "hand over"),
-    Command("check", "verify a pack, folder or zip", "packs:check", (_arg("pack", metavar="PACK"), JSON), "hand over"),
+    Command("check", "verify a pack, folder or zip", "packs:check", (
+        _arg("pack", metavar="PACK"),
+        _arg("--signers", metavar="FILE", default="", help="allowed signers: who must have signed it, with their ssh keys"),
+        _arg("--by", metavar="WHO", default="", help="with --signers: whose signature it must bear"), JSON), "hand over"),
     Command("take", "take in a pack, or another logbook", "packs:take", (_arg("pack", metavar="PACK"), JSON), "hand over"),
     Command("undo", "take back your own last entry", "entry:undo_", (INSPECTION,), "keep"),
     Command("redo", "bring back what was undone last", "entry:redo_", (INSPECTION,), "keep"),
@@ -130,7 +181,11 @@ COMMANDS: tuple[Command, ...] = (
     Command("journal", "list the entries in order, with who and when", "entry:journal_", (INSPECTION, JSON), "keep"),
     Command("search", "search everything recorded in the logbook", "entry:search_", (
         _arg("words", nargs="+", metavar="WORD"), JSON), "keep"),
-    Command("doctor", "look the logbook over, and what this terminal can do", "keep:doctor", (JSON,), "keep"),
+    Command("doctor", "look the logbook over, and what this terminal can do", "keep:doctor", (
+        _arg("--rebuild", action="store_true", help="make again what is derived: the list's lines, thumbnails"), JSON), "keep"),
     Command("backup", "copy the logbook to a folder while it is open", "keep:backup", (_arg("folder", metavar="DIR"),),
             "keep"),
+    Command("restore", "put a backup in the place of a damaged logbook, which is set aside", "keep:restore", (
+        _arg("folder", metavar="BACKUP"),
+        _arg("--yes", action="store_true", help="even where the logbook holds entries that the backup does not")), "keep"),
 )  # fmt: skip

@@ -51,7 +51,7 @@ def build_parser() -> argparse.ArgumentParser:
     parser.add_argument(
         "--logbook", metavar="DIR", help="the logbook's folder (else BORELOG_LOGBOOK, else your data folder)"
     )
-    parser.add_argument("--who", metavar="NAME", help="who is at it (else BORELOG_WHO, else the login name)")
+    parser.add_argument("--who", metavar="NAME", help="who is at it (else BORELOG_WHO, else 'not named')")
     parser.add_argument("--debug", action="store_true", help="show the traceback of an error")
     commands = parser.add_subparsers(
         dest="command", metavar="COMMAND", help=argparse.SUPPRESS, parser_class=_Parser
@@ -89,7 +89,12 @@ def _file_error(error: OSError) -> str:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     parser = build_parser()
-    args = parser.parse_args(argv)
+    args, left = parser.parse_known_args(argv)
+    # NAME=VALUE may stand behind an option too; the parser alone would give up on it there.
+    if left and hasattr(args, "values") and all("=" in x and not x.startswith("-") for x in left):
+        args.values, left = [*args.values, *left], []
+    if left:
+        parser.error(f"unrecognized arguments: {' '.join(left)}")
     by_name = {c.name: c for c in COMMANDS}
     command = by_name[args.command or "screens"]
     try:

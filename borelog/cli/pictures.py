@@ -7,7 +7,7 @@ import sys
 import threading
 from pathlib import Path
 
-from borelog.acts import filing, picturing, watching
+from borelog.acts import cards, filing, filming, picturing, scales, strips, watching
 from borelog.acts.filing import Added
 from borelog.acts.whereabouts import Spot, be_at
 from borelog.cli.opening import UsageError, bench_for, pairs
@@ -42,17 +42,27 @@ def add(args: argparse.Namespace) -> int:
     with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         if args.card:
-            card = picturing.propose(bench, id_, args.pictures, progress("looking"))
+            card = cards.propose(
+                bench, id_, args.pictures, progress("looking"), cards.pull_order(args.pulled)
+            )
             if args.shift:
-                card = picturing.shifted(bench, id_, card, args.shift)
+                card = cards.shifted(card, args.shift)
             if not args.accept:
                 if args.json:
                     out_json(card.rows, "borelog.card/1")
-                else:
-                    out(table(card.cells, ("picture", "cylinder", "place", "why")))
-                    out("this is a proposal: --accept files it, --shift 1 moves the run by one cylinder")
+                    return 0
+                out(f"in order {card.proposal.order_by}")
+                out(table(card.cells, ("picture", "cylinder", "shows", "why")))
+                for r in card.refused:
+                    out(wrapped(f"not taken: {r.name}: {r.why}", "  ", ""))
+                out(
+                    "this is a proposal: --accept files it, --views with what each may show, --shift 1 moves the run"
+                )
                 return 0
-            return _added(picturing.accept(bench, id_, card), args.json)
+            done = cards.accept(
+                bench, id_, card, with_views=args.views, probe=args.probe, progress=progress("filing")
+            )
+            return _added(done, args.json)
         added = filing.add_pictures(
             bench,
             id_,
@@ -69,12 +79,13 @@ def add(args: argparse.Namespace) -> int:
 def film(args: argparse.Namespace) -> int:
     """``borelog film INSPECTION FILM``."""
     with bench_for(args) as bench:
-        added = picturing.add_film(
+        added = filming.add_film(
             bench,
             bench.journal.find(args.inspection),
             Path(args.film),
             cylinder=args.cylinder,
             place=_place(args.place),
+            probe=args.probe,
             most=args.most,
             progress=progress("reading"),
         )
@@ -94,7 +105,7 @@ def watch(args: argparse.Namespace) -> int:
             timer.start()
         tell(f"watching {Path(args.folder).name}; Ctrl+C stops")
         try:
-            for found in watching.watch(bench, id_, Path(args.folder), stop, spot=spot):
+            for found in watching.watch(bench, id_, Path(args.folder), stop, spot=spot, probe=args.probe):
                 if isinstance(found, filing.Refused):
                     out(wrapped(f"not taken: {found.name}: {found.why}"))
                 elif found is not None:
@@ -136,6 +147,7 @@ def compare(args: argparse.Namespace) -> int:
         thorough=args.thorough,
         pairs=args.pairs,
         gif=args.gif,
+        threshold=args.threshold,
     )
     if args.json:
         out_json(done.values, "borelog.compare/1")
@@ -167,12 +179,70 @@ def measure(args: argparse.Namespace) -> int:
 
 
 def lens(args: argparse.Namespace) -> int:
-    """``borelog lens PICTURE... --inner 9x6``."""
-    result = picturing.calibrate(filing.expand(args.pictures), args.inner, args.square)
+    """``borelog lens PICTURE... --inner 9x6``; with ``--into INSPECTION --probe NAME`` the lens is kept with the probe."""
+    if bool(args.into) != bool(args.probe):
+        raise UsageError(
+            "--into INSPECTION and --probe NAME belong together: the lens is kept with that probe"
+        )
+    paths, missing = filing.found_under(args.pictures)
+    result = picturing.calibrate(paths, args.inner, args.square)
+    kept = ""
+    if args.into:
+        with bench_for(args) as bench:
+            probe, _ = scales.note_probe(
+                bench, bench.journal.find(args.into), args.probe, lens=result.values["lens"]
+            )
+            kept = f"kept with the probe: {scales.probe_words(probe)}"
     if args.json:
         out_json(result.values, "borelog.lens/1")
+        return 0
+    out(result.text)
+    for r in missing:
+        out(wrapped(f"not taken: {r.name}: {r.why}", "  ", ""))
+    if kept:
+        out(kept)
+    return 0
+
+
+def look(args: argparse.Namespace) -> int:
+    """``borelog look PICTURE contrast=2 ...``."""
+    result = picturing.shown_as(Path(args.picture), pairs(args.values), Path(args.out))
+    if args.json:
+        out_json(result.values, "borelog.look/1")
     else:
-        out(result.text)
+        out(wrapped(result.text, "  ", ""))
+    return 0
+
+
+def strip(args: argparse.Namespace) -> int:
+    """``borelog strip INSPECTION PLACE -c 3``."""
+    with bench_for(args, create=False, read_only=True) as bench:
+        made = strips.strip_of(
+            bench,
+            bench.journal.find(args.inspection),
+            parse_place(args.place),
+            args.cylinder,
+            lay=not args.plain,
+            progress=progress("laying"),
+        )
+        path = strips.write_strip(made, Path(args.out))
+    if args.json:
+        out_json(
+            {
+                "file": str(path),
+                "words": made.words,
+                "stills": [
+                    {"still": d.still, "at": d.at, "clock": d.clock, "name": d.name} for d in made.stills
+                ],
+                "remarks": list(made.remarks),
+            },
+            "borelog.strip/1",
+        )
+        return 0
+    out(f"written: {path}")
+    out(made.words)
+    for remark in made.remarks:
+        out(wrapped(remark, "  ", "  "))
     return 0
 
 
@@ -190,6 +260,6 @@ def forget(args: argparse.Namespace) -> int:
             if sys.stdin.readline().strip().lower() != "yes":
                 out("nothing removed")
                 return 1
-        bench.journal.forget(still.body.sha256, who=bench.who, why=args.why)
+        bench.forget(still.body.sha256, args.why)
     out(f"removed for good: {still.body.name}; its digest {still.body.sha256[:12]}, who and why remain")
     return 0

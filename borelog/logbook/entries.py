@@ -203,12 +203,19 @@ class Finding(Body, frozen=True, tag="finding"):
 
 
 class Scaled(Body, frozen=True, tag="scaled"):
-    """The scale of one still: millimetres per pixel, its standard uncertainty, and what it rests on."""
+    """The scale of one still: millimetres per pixel, its standard uncertainty, and what it rests on.
+
+    ``matrix`` is the map from pixels to millimetres row by row (nine numbers) where the part is seen at a slant; then
+    ``mm_per_px`` is that of its middle. ``plane`` says where it holds, ``lens`` which lens points go through first.
+    """
 
     still: str
     mm_per_px: float
     u_mm_per_px: float
     rests_on: str
+    matrix: tuple[float, ...] = ()
+    plane: str = ""
+    lens: dict[str, Scalar] = {}
     latest: ClassVar[tuple[str, ...] | None] = ("still",)
 
 

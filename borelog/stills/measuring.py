@@ -67,6 +67,11 @@ def points(text: str, name: str, least: int = 1) -> list[tuple[float, float]]:
     return found
 
 
+def without_points(text: str) -> str:
+    """What stands in a text beside its points."""
+    return " ".join(_PAIR.sub(" ", text).split())
+
+
 def _millimetres(text: str, name: str) -> float:
     try:
         return parse(text, "mm").to("mm")
@@ -91,7 +96,7 @@ def _scale(options: Options) -> Any:
     if not text:
         return None
     first, second = points(text, "scale", 2)[:2]
-    rest = _PAIR.sub(" ", text).strip()
+    rest = without_points(text)
     if not rest:
         raise StillError(
             "scale: put the distance of the two points behind them, for example 10,20 200,20 14 mm"

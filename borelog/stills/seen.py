@@ -140,7 +140,7 @@ def nearest(still: Seen, known: Sequence[Seen], count: int = 3) -> tuple[tuple[i
 
 
 def propose_views(
-    stills: Sequence[Seen], filed: Sequence[tuple[Seen, str]], far: float = 1.2
+    stills: Sequence[Seen], filed: Sequence[tuple[Seen, str]], far: float = 0.9
 ) -> tuple[tuple[str, float], ...]:
     """What each still may show, from what a person has already filed on this engine: people take like views alike.
 
@@ -156,19 +156,22 @@ def propose_views(
     Returns
     -------
     tuple of (str, float)
-        For each still the view and how sure, 0 to 1; an empty view where nothing filed is like it, and for a slate. Four in
-        five were right on rendered stills; a proposal is never filed by itself.
+        For each still the view and how sure, 0 to 1: the share of the nearest filed stills that speak for it, less the
+        more even the nearest differs. An empty view where nothing filed is like it, and for a slate. Four in five were
+        right on rendered stills; a proposal is never filed by itself.
     """
     out: list[tuple[str, float]] = []
     known = [seen for seen, _ in filed]
     for still in stills:
         votes: dict[str, float] = {}
-        for i, apart in nearest(still, known):
+        like = nearest(still, known)
+        for i, apart in like:
             if apart <= far and not still.is_card:
                 votes[filed[i][1]] = votes.get(filed[i][1], 0.0) + 1 / (0.2 + apart)
         if not votes:
             out.append(("", 0.0))
             continue
         view = max(sorted(votes), key=votes.__getitem__)
-        out.append((view, votes[view] / sum(votes.values())))
+        alike = 1 - like[0][1] / far
+        out.append((view, votes[view] / sum(votes.values()) * alike))
     return tuple(out)

@@ -65,12 +65,12 @@ class CardPage(Question):
 
     def action_shift(self, by: int) -> None:
         """Move the group in hand, and those after it, on by one cylinder."""
-        from borelog.acts.picturing import shifted
+        from borelog.acts.cards import shifted
 
         index = self.query_one("#groups", Choices).index
         if index < len(self.card.proposal.groups):
             try:
-                self.card = shifted(self.bench, self.inspection, self.card, by, index)
+                self.card = shifted(self.card, by, index)
             except BorelogError as error:
                 self.query_one("#how", Bar).set_lines((Span(str(error), "bad"),))
                 return

@@ -235,7 +235,7 @@ class FilingActs(Room):
 
     @work(thread=True, group="take", exit_on_error=False)
     def _propose(self, path: str) -> None:
-        from borelog.acts.picturing import propose
+        from borelog.acts.cards import propose
 
         self.screens.long_job = True
         try:
@@ -259,7 +259,7 @@ class FilingActs(Room):
 
     @work(thread=True, group="take", exit_on_error=False)
     def _file_card(self, card: Any) -> None:
-        from borelog.acts.picturing import accept
+        from borelog.acts.cards import accept
 
         try:
             added = accept(self.desk.bench, self.desk.id, card)
@@ -284,7 +284,7 @@ class FilingActs(Room):
 
     @work(thread=True, group="take", exit_on_error=False)
     def _take_film(self, path: Path, cylinder: int | None) -> None:
-        from borelog.acts.picturing import add_film
+        from borelog.acts.filming import add_film
 
         self.screens.long_job = True
         try:
