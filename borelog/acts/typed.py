@@ -213,8 +213,12 @@ def _puffs(text: str) -> tuple[str, str, bool]:
     if match := re.match(r"^\s*puffs?\s+(.+)$", text, re.I):
         values = match[1].strip()
         unit = re.search(r"[A-Za-z][A-Za-z/0-9]*\s*$", values)
-        last = re.findall(r"\d[\d.,]*", values[: unit.start()] if unit else values)
-        return f"{last[-1]} {unit[0] if unit else ''}", values, False
+        called = re.findall(r"\d[\d.,]*", values[: unit.start()] if unit else values)
+        if not called:
+            raise TypedError(
+                f"{one_line(text, 40)!r}: type the needle after each puff, for example puffs 60 100 130 150"
+            )
+        return f"{called[-1]} {unit[0] if unit else ''}", values, False
     if match := re.match(r"^(.*?)[\s,]+first(?:\s+puff)?\s+(.+)$", text, re.I):
         return match[1], match[2], True
     return text, "", False

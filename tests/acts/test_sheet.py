@@ -211,3 +211,35 @@ def test_any_text_is_read_or_refused_with_a_sentence(text: str) -> None:
         read_lines(text)
     except BorelogError as error:
         assert "line" in str(error) or "text" in str(error)
+
+
+def _said(bench: Bench, id_: str, section: str, line: str) -> str:
+    """What recording one line of a section answers: the trouble's words, or '' where it went in."""
+    result = record_text(bench, id_, f"layout: inline 4\n[{section}]\n{line}\n")
+    return result.troubles[0].words if result.troubles else ""
+
+
+@pytest.mark.parametrize(
+    ("section", "line", "words"),
+    [
+        ("compression dry", "1-99999999999: 150", "names no cylinder"),
+        ("compression dry", f"{'9' * 5000}: 150", "names no cylinder"),
+        ("compression dry", "0: 150", "names no cylinder"),
+        ("compression dry", "1: puffs none", "needle after each puff"),
+        ("codes", "battery disturbed: maybe", "yes or no"),
+        ("findings", "1: ex_notch @ exhaust valve, severity 35", "severity 35 does not exist"),
+        ("notes", "all: dirty\nrest: clean", "leaves no cylinder"),
+    ],
+)
+def test_a_line_that_says_nothing_sensible_is_left_out_and_told(
+    bench: Bench, id_: str, section: str, line: str, words: str
+) -> None:
+    """No line ends the program, and none is taken for something that it does not say."""
+    assert words in _said(bench, id_, section, line)
+    assert not bench.inspection(id_).of(Finding)
+
+
+def test_a_span_of_cylinders_may_be_typed_either_way_round(bench: Bench, id_: str) -> None:
+    """'3-1' means the same as '1-3'."""
+    assert _said(bench, id_, "compression dry", "3-1: 150") == ""
+    assert [r.body.cylinder for r in bench.inspection(id_).of(Reading)] == [1, 2, 3]

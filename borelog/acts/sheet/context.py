@@ -10,7 +10,7 @@ from borelog.acts.sheet.items import item_for
 from borelog.acts.sheet.lines import Line, flat
 from borelog.knowledge import tables
 from borelog.logbook.entries import Content
-from borelog.text import BorelogError
+from borelog.text import BorelogError, one_line
 
 
 class LineError(BorelogError):
@@ -30,12 +30,15 @@ class Said:
 
 @dataclass(slots=True)
 class Context:
-    """What earlier lines of the sheet, and the record, say about reading the next: cylinders, how, the codes so far."""
+    """What earlier lines of the sheet, and the record, say about reading the next.
+
+    ``cylinders`` are those of the engine (empty: not known yet); ``how`` the way of taking by section; ``taken`` the
+    cylinders that a section has named so far.
+    """
 
     cylinders: tuple[int, ...]
     how: dict[str, str] = field(default_factory=dict)
     taken: dict[str, set[int]] = field(default_factory=dict)
-    gathered: dict[str, dict[str, str]] = field(default_factory=dict)
 
 
 Reader = Callable[[Line, Context, str], Iterator[tuple[Content, str]]]
@@ -44,7 +47,7 @@ _HOW = re.compile(r"\s*\(([^()]*)\)\s*$")
 
 
 def how_taken(text: str) -> str | None:
-    """The row of the table of ways for words like 'in part' or 'told by the seller'; None if they name no way."""
+    """The way of taking behind words like 'in part' or 'told by the seller'; None if they name none."""
     key = flat(text)
     for r in tables.rows("how.csv", "words", "how", "label", "why"):
         if key == r["words"] or (r["how"] == "told" and key.startswith("told by ")):
@@ -68,9 +71,10 @@ def cylinder_keys(key: str, context: Context, section: str) -> tuple[int, ...] |
     elif word in ("rest", "others", "the rest"):
         found = tuple(c for c in context.cylinders if c not in context.taken.get(section, set()))
     elif re.fullmatch(r"\d+( ?[,&+] ?\d+)*", word):
-        found = tuple(int(x) for x in re.findall(r"\d+", word))
-    elif (match := re.fullmatch(r"(\d+) (\d+)", word)) and "-" in key:
-        found = tuple(range(int(match[1]), int(match[2]) + 1))
+        found = _numbers(word)
+    elif re.fullmatch(r"\d+ \d+", word) and "-" in key:
+        ends = _numbers(word)
+        found = tuple(range(min(ends), max(ends) + 1))
     else:
         return None
     if not context.cylinders and word in ("all", "every", "rest", "others", "the rest"):
@@ -79,10 +83,20 @@ def cylinder_keys(key: str, context: Context, section: str) -> tuple[int, ...] |
         if context.cylinders and c not in context.cylinders:
             raise LineError(
                 f"this engine has no cylinder {c}; it has {', '.join(map(str, context.cylinders))}"
-                + (" - mend the number, or the layout if that is wrong" if c else "")
+                " - mend the number, or the layout if that is wrong"
             )
+    if not found:
+        raise LineError(f"{one_line(key, 20)!r} leaves no cylinder: each has a line of its own here")
     context.taken.setdefault(section, set()).update(found)
     return found
+
+
+def _numbers(word: str) -> tuple[int, ...]:
+    """The numbers in '1,2,4'; refuses what is no cylinder of any engine."""
+    found = re.findall(r"\d+", word)
+    if any(len(x) > 3 or not int(x) for x in found):
+        raise LineError(f"{one_line(word, 20)!r} names no cylinder: write for example 3, 1,2,4 or 1-3")
+    return tuple(int(x) for x in found)
 
 
 def split_cylinder(key: str, context: Context, section: str) -> tuple[tuple[int, ...] | None, str]:

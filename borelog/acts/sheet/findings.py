@@ -29,7 +29,7 @@ def finding_line(line: Line, context: Context, how: str) -> Iterator[tuple[Conte
     places = [where.strip()] if where.strip() else []
     for part in parts[1:]:
         key = flat(part)
-        if match := re.match(r"^severity\s+(\d)", key):
+        if match := re.match(r"^severity\s+(\d{1,4})\b", key):
             values["severity"] = match[1]
         elif key in SEVERITY:
             values["severity"] = str(SEVERITY.index(key))
@@ -83,7 +83,7 @@ def coverage_line(line: Line, context: Context, how: str) -> Iterator[tuple[Cont
     state = _STATES.get(flat(words).replace(",", ""))
     if state is None:
         raise LineError(f"{one_line(words, 30)!r}: coverage is one of {', '.join(State)}")
-    cylinders, rest = split_cylinder(line.key, context, "")
+    cylinders, rest = split_cylinder(line.key, context, line.section)
     name = rest if cylinders is not None else line.key
     for c in cylinders or (None,):
         if not name and c is not None:

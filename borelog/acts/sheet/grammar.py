@@ -56,12 +56,17 @@ def _facts(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
     yield Facts(values={fact.id: value}), how
 
 
+_YES_NO = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
+
+
 def _codes(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
     key = flat(line.key)
     if key in ("codes", "text", "stored", "code"):
         yield Codes(text=line.value), how
     elif key in ("battery disturbed", "battery disconnected", "battery disconnected before"):
-        yield Codes(text="", battery_disturbed=flat(line.value) in ("yes", "true")), how
+        if (answer := _YES_NO.get(flat(line.value))) is None:
+            raise LineError(f"{one_line(line.value, 30)!r}: was the battery disturbed? Answer yes or no")
+        yield Codes(text="", battery_disturbed=answer), how
     elif key in ("freeze frame", "frozen", "freeze"):
         yield Codes(text="", frozen=line.value), how
     else:
@@ -252,7 +257,7 @@ def _prices(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
 
 
 def _note(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str]]:
-    cylinders = cylinder_keys(line.key, context, "")
+    cylinders = cylinder_keys(line.key, context, line.section)
     for c in cylinders or (None,):
         yield Note(text=line.value, cylinder=c), how
 
