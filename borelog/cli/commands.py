@@ -56,6 +56,9 @@ COMMANDS: tuple[Command, ...] = (
     Command("set", "set facts about the engine, for example: set last layout='inline 4' bore=81", "entry:set_", (
         INSPECTION, PAIRS)),
     Command("facts", "list the facts that can be set", "entry:facts_", (JSON,)),
+    Command("terms", "list the finding terms (or, with --faults, the faults that 'truth' takes) that hold these words",
+            "entry:terms_", (_arg("words", nargs="*", metavar="WORD"),
+                             _arg("--faults", action="store_true", help="the faults of the tables"), JSON)),
     Command("sheet", "print a sheet in test order: blank for paper, or filled with what is recorded", "entry:sheet", (
         INSPECTION, _arg("--blank", action="store_true", help="without what is recorded already"))),
     Command("record", "enter a whole plain-text sheet; a corrected sheet adds only the differences", "entry:record", (
@@ -188,4 +191,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("restore", "put a backup in the place of a damaged logbook, which is set aside", "keep:restore", (
         _arg("folder", metavar="BACKUP"),
         _arg("--yes", action="store_true", help="even where the logbook holds entries that the backup does not")), "keep"),
+    Command("completion", "print the completion file for a shell; its first line says where it goes",
+            "completing:completion", (_arg("shell", choices=("bash", "zsh", "fish"), metavar="SHELL", help="bash, zsh or fish"),),
+            "keep"),
 )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from dataclasses import asdict
 from pathlib import Path
 
 from borelog.acts import entering, keeping
@@ -79,6 +80,39 @@ def facts_(args: argparse.Namespace) -> int:
     return 0
 
 
+def _faults(words: list[str]) -> list[dict[str, str]]:
+    from borelog.knowledge.faults import shipped
+
+    return [
+        {"id": f.id, "label": f.label, "bill": f.bill}
+        for f in shipped().faults.values()
+        if all(w.lower() in f"{f.id} {f.label}".lower() for w in words)
+    ]
+
+
+def terms_(args: argparse.Namespace) -> int:
+    """``borelog terms [WORD ...]``."""
+    if args.faults:
+        head: tuple[str, ...] = ("id", "label", "bill")
+        found = _faults(args.words)
+    else:
+        from borelog.marks.vocabulary import search, terms
+
+        head = ("id", "term", "component", "looks_like")
+        found = [asdict(t) for t in search(" ".join(args.words), len(terms()))]
+    if args.json:
+        out_json(found, "borelog.terms/1")
+    elif found:
+        out(
+            table(
+                [tuple(str(row[name]) for name in head) for row in found], [h.replace("_", " ") for h in head]
+            )
+        )
+    else:
+        out("no term holds these words; own words may be used: 'own words here @ crown'")
+    return 0 if found else 1
+
+
 def sheet(args: argparse.Namespace) -> int:
     """``borelog sheet INSPECTION``."""
     with bench_for(args) as bench:
@@ -96,24 +130,27 @@ def _source(name: str) -> tuple[str, str]:
         raise UsageError(f"{one_line(path.name, 60)} is not UTF-8 text; save the sheet as UTF-8") from error
 
 
-def _report(result: SheetResult, args: argparse.Namespace, dry_run: bool) -> int:
+def _report(result: SheetResult, args: argparse.Namespace, dry_run: bool, source: str = "") -> int:
+    """Say what changed; ``source`` is the sheet's name, '' for one line typed as a command."""
     if args.json:
         out_json(result, "borelog.record/1")
         return 0 if result.clean else 1
     verb = "would be " if dry_run else ""
     for c in result.changes:
         was = f"   (was: {c.before})" if c.before else ""
-        out(f"{'~' if c.before else '+'} line {c.line}: {verb}{c.kind}: {c.words}{was}")
+        at = f"line {c.line}: " if source else ""
+        out(f"{'~' if c.before else '+'} {at}{verb}{c.kind}: {c.words}{was}")
     for t in result.troubles:
-        out(f"? line {t.line}, {t.kind}: {t.words}")
+        at = f"line {t.line}, " if source else ""
+        out(f"? {at}{t.kind}: {t.words}")
     left_out = sum(t.kind == "left out" for t in result.troubles)
     doubtful = len(result.troubles) - left_out
     out(
         f"{len(result.changes)} {'would be ' if dry_run else ''}saved, {result.same} said already, "
         f"{doubtful} doubtful (kept as typed), {left_out} left out"
     )
-    if left_out:
-        tell("mend the lines left out and record the sheet again: only the differences go in")
+    if left_out and source:
+        tell(f"mend the lines left out and record {source} again: only the differences go in")
     return 0 if result.clean else 1
 
 
@@ -122,7 +159,7 @@ def record(args: argparse.Namespace) -> int:
     text, source = _source(args.sheet)
     with bench_for(args) as bench:
         result = record_text(bench, bench.journal.find(args.inspection), text, source, dry_run=args.dry_run)
-    return _report(result, args, args.dry_run)
+    return _report(result, args, args.dry_run, source)
 
 
 def note(args: argparse.Namespace) -> int:
