@@ -175,7 +175,10 @@ def _named(test: str, cylinder: int | None, spot: str) -> tuple[str, str]:
         "deck_flatness": (f"deck{bank}", "deck"),
         "head_flatness": (f"head{bank}", "head"),
         "head_height": (f"head{bank}", "head"),
-        "journal_diameter": (f"{spot} journal" if spot.startswith("main") else f"rod journal{on}", "journal"),
+        "journal_diameter": (
+            f"main journal{spot.removeprefix('main')}{on}" if spot.startswith("main") else f"rod journal{on}",
+            "journal",
+        ),
     }[test]
 
 

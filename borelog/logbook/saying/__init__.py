@@ -1,0 +1,1 @@
+"""What the readings say together, beyond each figure: patterns, trends, questions, context. No verdict and no belief."""
