@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from statistics import fmean
 from typing import Any
 
-from borelog.acts.typed import airs
 from borelog.acts.words import finding_term
+from borelog.knowledge.airs import air_words
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Finding, Looked, Reading, Seen, StillPlaced
 from borelog.logbook.inspection import Inspection
@@ -115,11 +115,8 @@ def _leak(inspection: Inspection, cylinder: int) -> str:
         return _missing(inspection, "leakdown", cylinder)
     mean = plain_number(fmean(body.values))
     text = f"{mean} %" if body.unit == "%" else f"{mean}/{plain_number(body.supply or 0)} {body.unit}"
-    heard = [
-        airs()[a.partition(":")[0]].wording + (f" {a.partition(':')[2]}" if ":" in a else "")
-        for a in body.air
-    ]
-    return one_line(f"{text} {', '.join(heard)}".strip(), 40)
+    heard = ", ".join(air_words(a) for a in body.air)
+    return one_line(f"{text} {heard}".strip(), 40)
 
 
 def _plug(inspection: Inspection, cylinder: int) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import book_rules, compression_test, series_of
 from borelog.pack.document import RuleRow
-from borelog.readings.rules import Judgement, judge
+from borelog.readings.rules import Judgement, Outcome, judge
 from borelog.verdict.judged import Level
 
 _LEVEL: dict[str, Level] = {"pass": "sound", "fail": "bad", "cannot tell": "open", "does not apply": "blank"}
@@ -25,8 +25,17 @@ def judgements(inspection: Inspection) -> Iterator[tuple[str, str, Judgement]]:
 def rule_rows(inspection: Inspection) -> tuple[RuleRow, ...]:
     """One row a rule for the pack; wet figures are not held against the rules, which speak of dry ones."""
     return tuple(
-        RuleRow(test=test, rule=o.rule.label, words=o.words, source=o.rule.source, level=_LEVEL[o.result])
+        _row(test, series, outcome)
         for test, series, judged in judgements(inspection)
         if test != "compression_wet"
-        for o in judged.outcomes
+        for outcome in judged.outcomes
     )
+
+
+def _row(test: str, series: str, outcome: Outcome) -> RuleRow:
+    """A rule shown only for contrast, and one that cannot tell, speak of no single cylinder."""
+    speaks = outcome.result in ("pass", "fail") and outcome.rule.status != "contrast"
+    return RuleRow(
+        test=test, series=series, rule=outcome.rule.label, words=outcome.words, source=outcome.rule.source,
+        failing=outcome.short if speaks else (), passing=outcome.kept if speaks else (), level=_LEVEL[outcome.result],
+    )  # fmt: skip

@@ -8,10 +8,8 @@ table), 'n/a'. Words after a ';' are a note.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from functools import lru_cache
 
-from borelog.knowledge import tables
+from borelog.knowledge.airs import NEXT_HOLE, airs
 from borelog.knowledge.procedures import Procedure, procedures
 from borelog.logbook.entries import Looked, Reading
 from borelog.marks.places import Looked as State
@@ -24,27 +22,6 @@ class TypedError(BorelogError):
     """A reading that cannot be read; the text says how it may be typed."""
 
     exit_code = 2
-
-
-@dataclass(frozen=True, slots=True)
-class Air:
-    """One row of the air table: where air may be heard in a leak-down."""
-
-    id: str
-    letter: str
-    words: tuple[str, ...]
-    item: str
-    wording: str
-
-
-@lru_cache(maxsize=1)
-def airs() -> dict[str, Air]:
-    """Where air can go, by id."""
-    columns = ("id", "letter", "words", "item", "wording", "why")
-    return {
-        r["id"]: Air(r["id"], r["letter"], tuple(r["words"].split("|")), r["item"], r["wording"])
-        for r in tables.rows("air.csv", *columns)
-    }
 
 
 def procedure_named(name: str) -> Procedure:
@@ -72,7 +49,7 @@ def _air_of(words: str) -> tuple[str, ...]:
     if at := re.search(
         r"\b(?:n|neighbou?r|next (?:plug )?hole|next cylinder|hole)\s*(?:of|at)?\s*(\d+)\b", rest
     ):
-        found.append(f"neighbour:{at[1]}")
+        found.append(f"{NEXT_HOLE}:{at[1]}")
         rest = rest.replace(at[0], " ")
     for air in airs().values():
         for word in sorted(air.words, key=len, reverse=True):
@@ -251,4 +228,4 @@ def _leak_doubt(quantities: tuple[Quantity, ...], supply: float | None) -> str:
     return slip_question(Quantity(supply, quantities[0].unit), "supply") or ""
 
 
-__all__ = ["Air", "QuantityError", "TypedError", "airs", "procedure_named", "typed_reading"]
+__all__ = ["QuantityError", "TypedError", "procedure_named", "typed_reading"]

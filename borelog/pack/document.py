@@ -178,9 +178,10 @@ class ConditionRow(Section, frozen=True, kw_only=True):
 
 
 class RuleRow(Section, frozen=True, kw_only=True):
-    """One rule applied to one test: what it says of each cylinder, and where it comes from."""
+    """One rule applied to one session of a test: what it says of each cylinder, and where it comes from."""
 
     test: Text
+    series: Text = ""
     rule: Text
     words: Text
     source: Text

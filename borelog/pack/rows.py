@@ -10,6 +10,7 @@ from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from borelog.knowledge import tables
+from borelog.knowledge.airs import air_words
 from borelog.knowledge.procedures import procedures
 from borelog.logbook import entries as e
 from borelog.logbook.fold import conditions_of
@@ -48,7 +49,7 @@ ANSWERED = "answered, place not said"
 """Coverage of a place that a question about the whole view covers, where the answer was not the ordinary one."""
 
 _STANDARD = {
-    "pressure": "kPa", "length": "mm", "volume": "ml", "share": "%", "temperature": "degC", "current": "A",
+    "pressure": "kPa", "length": "mm", "volume": "ml", "temperature": "degC", "current": "A",
     "voltage": "V", "time": "s",
 }  # fmt: skip
 
@@ -118,12 +119,6 @@ def readings(inspection: Inspection, still_ids: dict[str, str], keep_earlier: bo
     return tuple(
         sorted(rows, key=lambda r: (order.get(r.test, 99), r.series, r.part, r.cylinder or 0, r.by.at))
     )
-
-
-def air_words(air: str) -> str:
-    """Where the air went, in words."""
-    found = (r["wording"] for r in tables.rows("air.csv", "id", "wording") if r["id"] == air)
-    return next(found, one_line(air, 40))
 
 
 def conditions(inspection: Inspection) -> tuple[ConditionRow, ...]:

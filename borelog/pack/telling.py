@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import statistics
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -202,6 +203,10 @@ def alt(document: Document, s: StillRow, marks: list[ShownMark]) -> str:
     return f"Still {s.id}, {place(document, s)}." + (f" Marks: {words}." if words else "")
 
 
+# (fails a rule, keeps a rule) -> level: where the rules disagree a cylinder is to be watched.
+_RULED = {(True, False): "bad", (True, True): "watch", (False, True): "sound", (False, False): "blank"}
+
+
 def _chart(document: Document, test: str, title: str, rows: list[ReadingRow]) -> str:
     drawable = [
         r
@@ -211,21 +216,21 @@ def _chart(document: Document, test: str, title: str, rows: list[ReadingRow]) ->
     units = {r.standard_unit for r in drawable}
     if len(drawable) < 2 or len(units) != 1 or test == "codes":
         return ""
-    rules = [r for r in document.rules if r.test == test]
-    failing = {c for r in rules if r.level == "bad" for c in r.failing}
+    rules = [r for r in document.rules if r.test == test and r.series in {row.series for row in rows}]
+    failing = {c for r in rules for c in r.failing}
     passing = {c for r in rules for c in r.passing}
     bars = []
     for r in drawable:
         low = high = None
-        if len(r.values) > 1 and r.values[len(r.values) // 2] and r.standard:
-            middle = sorted(r.values)[len(r.values) // 2] or 1.0
+        middle = statistics.median(r.values) if r.values else 0.0
+        if len(r.values) > 1 and middle and r.standard:
             low, high = (r.standard * v / middle for v in (min(r.values), max(r.values)))
-        level = "bad" if r.cylinder in failing else "sound" if r.cylinder in passing else "blank"
+        level = _RULED[r.cylinder in failing, r.cylinder in passing]
         words = f"{plain_number(r.standard or 0.0)}"
         bars.append(Bar(label(document, r.cylinder or 0), r.standard or 0.0, words, level, low, high))
     unit = units.pop()
     limits: list[Limit] = []
-    if test.startswith("compression"):
+    if test in ("compression_dry", "compression_warm"):  # the rules speak of dry figures
         best = max(b.value for b in bars)
         limits.append(Limit(0.75 * best, "75 % of the highest"))
     return bars_svg(bars, unit=unit, title=f"{title} by cylinder in {unit}", limits=limits)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import msgspec
 
 from borelog.knowledge import tables
+from borelog.knowledge.airs import air_named
 from borelog.logbook import entries as e
 from borelog.marks.places import Looked
 from borelog.pack.document import By, Document, FindingRow, MarkRow
@@ -67,11 +68,10 @@ def _facts(document: Document) -> Bodies:
 
 
 def _readings(document: Document) -> Bodies:
-    air = {r["wording"]: r["id"] for r in tables.rows("air.csv", "id", "wording")}
     for r in document.readings:
         body = e.Reading(
             test=r.test, cylinder=r.cylinder, typed=r.typed, values=r.values, unit=r.unit, about=r.about, puffs=r.puffs,
-            supply=r.supply, air=tuple(air.get(a, a) for a in r.air), part=r.part, series=r.series, doubt=r.doubt,
+            supply=r.supply, air=tuple(air_named(a) for a in r.air), part=r.part, series=r.series, doubt=r.doubt,
             note=r.note,
         )  # fmt: skip
         yield body, _how(r.by)

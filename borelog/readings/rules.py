@@ -57,6 +57,8 @@ class Outcome:
         'pass', 'fail', 'cannot tell' or 'does not apply'.
     words : str
         One line for a person.
+    short, kept : tuple of int
+        Cylinders under the least the rule asks for, as read, and the others; empty where it does not apply.
     """
 
     rule: Rule
@@ -65,6 +67,8 @@ class Outcome:
     probability: float | None
     result: str
     words: str
+    short: tuple[int, ...] = ()
+    kept: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +216,21 @@ def _outcome(
         shown = f"lowest {Quantity(low, 'kPa').in_unit(unit)} (cylinder {worst})"
     result = called(chance)
     words = f"{rule.label}: {shown}; {result}, holds with {chance_words(chance)} as far as the gauge goes"
-    return Outcome(rule, figure, holds, chance, result, words)
+    least = _least(rule, means) - slack
+    short = tuple(r.cylinder for r in used if r.mean_kpa < least)
+    kept = tuple(r.cylinder for r in used if r.mean_kpa >= least)
+    return Outcome(rule, figure, holds, chance, result, words, short, kept)
+
+
+def _least(rule: Rule, means: Sequence[float]) -> float:
+    """The least, kPa, that a cylinder may read under a rule with the others as they are."""
+    high = max(means)
+    return {
+        "ratio": max(rule.value / 100 * high, rule.floor_kpa),
+        "mean": rule.value / 100 * math.fsum(means) / len(means),
+        "drop": high - rule.value * _PSI,
+        "floor": rule.floor_kpa,
+    }[rule.kind]
 
 
 def _main_line(outcomes: Sequence[Outcome], means: list[float], left_out: tuple[int, ...]) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from borelog.acts.sheet.items import questions
-from borelog.acts.typed import airs
+from borelog.knowledge.airs import air_words
 from borelog.logbook.entries import Finding, Looked, Reading, Seen
 from borelog.logbook.inspection import Inspection, Recorded
 from borelog.marks.places import Looked as State
@@ -134,10 +134,7 @@ def _leak(inspection: Inspection, cylinder: int) -> Figure:
     if reading is None or leak is None:
         return absent_figure(inspection, "leakdown", cylinder)
     b = reading.body
-    air = ", ".join(
-        airs()[a.partition(":")[0]].wording if a.partition(":")[0] in airs() else one_line(a, 20)
-        for a in b.air
-    )
+    air = ", ".join(air_words(a) for a in b.air)
     shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
     status = "doubt" if b.doubt else next(s for edge, s in _LEAK_STATUS if leak.percent < edge)
     words = f"{shown} {air}".strip()
