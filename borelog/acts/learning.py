@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from borelog.acts.bench import Bench
@@ -26,6 +27,7 @@ from borelog.verdict.network.learning import (
     update_rows,
 )
 from borelog.verdict.signs.all import signs
+from borelog.verdict.wording import short_name
 
 KNOWN = {"opened": "opened", "ran": "ran after the repair", "told": "told"}
 
@@ -58,8 +60,21 @@ def fault_named(name: str, tables: FaultTables) -> str:
     )
 
 
+def _places(where: str) -> tuple[int | None, ...]:
+    """'3', '1,4', '1-3' as cylinders, or None alone for 'engine'."""
+    key = where.strip().lower()
+    if key in ("engine", "e"):
+        return (None,)
+    if span := re.fullmatch(r"(\d{1,3})\s*-\s*(\d{1,3})", key):
+        ends = sorted((int(span[1]), int(span[2])))
+        return tuple(range(ends[0], ends[1] + 1))
+    if not re.fullmatch(r"\d{1,3}(\s*[,+&]\s*\d{1,3})*", key):
+        raise TruthError(f"{one_line(where, 20)!r} is no cylinder; write its number, or 'engine'")
+    return tuple(int(n) for n in re.findall(r"\d+", key))
+
+
 def truths_from(said: Sequence[str], known: str, words: str, tables: FaultTables) -> tuple[Truth, ...]:
-    """'3=exh_valve_leak', '2=sound', 'engine=overheated', '1,4=sound' as truths, one a cylinder."""
+    """'3=exh_valve_leak', '2=sound', 'engine=overheated', '1,4=sound', '1-3=sound' as truths, one a cylinder."""
     found: dict[int | None, list[str]] = {}
     for part in said:
         where, sign, name = part.partition("=")
@@ -68,19 +83,15 @@ def truths_from(said: Sequence[str], known: str, words: str, tables: FaultTables
                 f"{one_line(part, 40)!r}: say where, for example 3=exh_valve_leak, 2=sound or engine=overheated"
             )
         fault = fault_named(name, tables)
-        places = (
-            [None]
-            if where.strip().lower() in ("engine", "e")
-            else [int(n) for n in re.findall(r"\d+", where)]
-        )
-        if not places:
-            raise TruthError(f"{one_line(where, 20)!r} is no cylinder; write its number, or 'engine'")
-        for place in places:
+        for place in _places(where):
             scope = tables.faults[fault].scope if fault else ""
             if fault and (place is None) != (scope == "engine"):
-                raise TruthError(
-                    f"{fault} is a fault of {'the engine: write engine=' + fault if scope == 'engine' else 'one cylinder: write its number'}"
+                whose = (
+                    "the engine: write engine="
+                    if scope == "engine"
+                    else "one cylinder: write its number, as 3="
                 )
+                raise TruthError(f"{tables.faults[fault].label} is a fault of {whose}{fault}")
             faults = found.setdefault(place, [])
             if fault and fault not in faults:
                 faults.append(fault)
@@ -199,6 +210,8 @@ def opened_cylinders(bench: Bench) -> list[Opened]:
 
 
 LEARNED = "rows.csv"
+MOST_LINES = 40
+"""Changed rows that are said one by one."""
 
 
 def learn(bench: Bench, *, dry_run: bool = False) -> list[str]:
@@ -206,14 +219,20 @@ def learn(bench: Bench, *, dry_run: bool = False) -> list[str]:
     tables = fault_tables.shipped()
     opened = opened_cylinders(bench)
     rows = update_rows(tables, opened)
-    lines = [f"{len(opened)} opened cylinders, {len(rows)} rows {'would change' if dry_run else 'changed'}"]
-    for (cause, item), row in sorted(rows.items())[:40]:
+    lines = [
+        f"opened cylinders: {len(opened)}; rows that {'would change' if dry_run else 'changed'}: {len(rows)}"
+    ]
+    for (cause, item), row in sorted(rows.items())[:MOST_LINES]:
         states = tables.items[item].states
         shipped = tables.rows[cause, item].probabilities
         moved = max(range(len(states)), key=lambda k: abs(row.probabilities[k] - shipped[k]))
+        said = tables.items[item]
         lines.append(
-            f"{cause}, {item}, {states[moved]}: {shipped[moved]:.2f} to {row.probabilities[moved]:.2f}"
+            f"{tables.faults[cause].label}: {short_name(item)}, {said.wording.get(states[moved], states[moved])}: "
+            f"{shipped[moved]:.2f} to {row.probabilities[moved]:.2f}"
         )
+    if len(rows) > MOST_LINES:
+        lines.append(f"and {len(rows) - MOST_LINES} rows more; tables/{LEARNED} holds them all")
     folder = own_tables_folder(bench)
     target = folder / LEARNED
     if target.exists() and "learned from" not in target.read_text(encoding="utf-8", errors="replace"):
@@ -235,8 +254,9 @@ def back_to_shipped(bench: Bench) -> list[str]:
     files = sorted(folder.glob("*.csv")) if folder.is_dir() else []
     if not files:
         return ["the shipped tables are in use"]
+    stamp = datetime.now().strftime("%Y%m%d-%H%M%S-%f")
     for f in files:
-        f.replace(f.with_name(f.name + ".aside"))
+        f.rename(f.with_name(f"{f.name}.aside-{stamp}"))
     return [
         f"the shipped tables are in use; {len(files)} own tables were set aside in the logbook's folder 'tables'"
     ]
