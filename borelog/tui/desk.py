@@ -24,7 +24,10 @@ T = TypeVar("T")
 
 @dataclass(slots=True)
 class Outcome:
-    """How an act ended: what to say, whether it failed, and the inspection afterwards."""
+    """How an act ended: what to say, whether it failed, and the inspection afterwards.
+
+    ``asked`` is False for news that nobody waits for: another program wrote to the logbook.
+    """
 
     words: str = ""
     failed: bool = False
@@ -32,6 +35,7 @@ class Outcome:
     value: Any = None
     saved_at: str = ""
     then: Callable[[Outcome], None] | None = None
+    asked: bool = True
 
 
 @dataclass(slots=True)
@@ -126,7 +130,9 @@ class Desk:
 
     def arrived(self, outcome: Outcome) -> bool:
         """Take an outcome over on the screens' side; True when the inspection in hand changed."""
-        self.busy -= 1
+        # Counted on the screens' side alone, up in `do` and down here: two threads counting would lose one.
+        if outcome.asked:
+            self.busy -= 1
         if not self.busy:
             self.opening = False
         if outcome.failed or outcome.inspection is None:
@@ -158,8 +164,7 @@ class Desk:
             except BorelogError:
                 return
             if not first:
-                self.busy += 1
-                self.tell(Outcome(inspection=now, value="news"))
+                self.tell(Outcome(inspection=now, value="news", asked=False))
 
         if not self._queue._work_queue.qsize():
             self._queue.submit(run)

@@ -3,25 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import TYPE_CHECKING
 
 from borelog.tui.views.words import Line, Span, cells, padded, wrapped
 
-
-class Row(Protocol):
-    """One inspection as the list act gives it."""
-
-    number: int
-    id: str
-    name: str
-    demo: bool
-    engine: str
-    worst: str
-    call: str
-    open: int
-    opened_at: str
-    changed_at: str
-    entries: int
+if TYPE_CHECKING:
+    from borelog.acts.keeping import Hit, Row
 
 
 ORDERS = ("last change", "name", "worst finding")
@@ -44,7 +31,7 @@ EMPTY: tuple[tuple[str, str, str], ...] = (
 """What an empty logbook offers: action, words, more words."""
 
 
-def ordered(rows: list[Any], order: str) -> list[Any]:
+def ordered(rows: list[Row], order: str) -> list[Row]:
     """Rows in one of ORDERS."""
     if order == "name":
         return sorted(rows, key=lambda r: r.name.casefold())
@@ -58,12 +45,12 @@ def day(at: str) -> str:
     return f"{at[:10]} {at[11:16]}".strip()
 
 
-def entries(rows: list[Any], room: int) -> list[Entry]:
+def entries(rows: list[Row], room: int) -> list[Entry]:
     """Two lines an inspection where there is room, three on a narrow screen."""
     return [Entry(r.id, "", _lines(r, room)) for r in rows]
 
 
-def _lines(row: Any, room: int) -> tuple[Line, ...]:
+def _lines(row: Row, room: int) -> tuple[Line, ...]:
     number = f"{row.number:>3}  "
     demo = " (demo)" if row.demo else ""
     date = day(row.changed_at)
@@ -97,7 +84,7 @@ def _lines(row: Any, room: int) -> tuple[Line, ...]:
     return head, second, ()
 
 
-def hits(found: list[Any], room: int) -> list[Entry]:
+def hits(found: list[Hit], room: int) -> list[Entry]:
     """What search found, each with the inspection it is in."""
     out = []
     for hit in found:

@@ -17,7 +17,7 @@ READER_WORDS = {
     "machinist": "who is to work on it: as received, what to check",
     "insurer": "sequence, custody, corrections",
 }
-PAPERS = ("a4", "us-letter")
+PAPERS = {"a4": "A4", "us-letter": "Letter"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def choices(inspection: Inspection, plan: Plan, room: int) -> list[Choice]:
             (
                 (
                     Span(" paper       ", "quiet"),
-                    Span(plan.paper.upper() if plan.paper == "a4" else plan.paper, "ink"),
+                    Span(PAPERS[plan.paper], "ink"),
                 ),
             ),
         )
@@ -122,7 +122,7 @@ def changed(plan: Plan, name: str) -> Plan:
     if name == "zipped":
         return replace(plan, zipped=not plan.zipped)
     if name == "paper":
-        return replace(plan, paper=PAPERS[1 - PAPERS.index(plan.paper)])
+        return replace(plan, paper=next(p for p in PAPERS if p != plan.paper))
     if name.startswith("item "):
         item = name[5:]
         if item in share_of(plan.reader).held:

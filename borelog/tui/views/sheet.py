@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from borelog.engine.engine import Engine
+from borelog.knowledge.airs import air_words
 from borelog.knowledge.procedures import procedures
 from borelog.logbook.entries import Finding, Looked, Note, Reading, Seen, StillPlaced
 from borelog.logbook.inspection import Inspection, Recorded
@@ -73,7 +74,12 @@ def reading_words(b: Reading) -> str:
     text = f"{b.about}{numbers}{f'/{plain_number(b.supply)}' if b.supply else ''} {b.unit}"
     if b.puffs:
         text += f" (needle {' '.join(plain_number(v) for v in b.puffs)})"
-    return text + (f" air: {one_line(', '.join(b.air), 60)}" if b.air else "")
+    return text + (f" air: {one_line(', '.join(air_words(a) for a in b.air), 60)}" if b.air else "")
+
+
+def _test_words(test: str) -> str:
+    known = procedures().get(test)
+    return known.label.lower() if known else one_line(test.replace("_", " "), 40)
 
 
 def _readings(inspection: Inspection, cylinder: int, room: int) -> list[SheetLine]:
@@ -83,7 +89,7 @@ def _readings(inspection: Inspection, cylinder: int, room: int) -> list[SheetLin
     rows.sort(key=lambda r: order.index(r.body.test) if r.body.test in order else 99)
     for r in rows:
         b = r.body
-        name = procedures()[b.test].label.lower() if b.test in procedures() else b.test.replace("_", " ")
+        name = _test_words(b.test)
         again = f" (session {one_line(b.series, 8)})" if b.series else ""
         out.append(SheetLine((Span(f"{name}{again} {one_line(b.part, 20)}".rstrip(), "quiet"),), r.id))
         doubt = "? " if b.doubt else ""
@@ -112,7 +118,7 @@ def _seen(inspection: Inspection, cylinder: int, room: int) -> list[SheetLine]:
             out += [SheetLine((Span(text, "ink"),), r.id) for text in wrapped(words, room, "  ")]
     for r2 in inspection.of(Looked):
         if r2.body.cylinder == cylinder and r2.body.test:
-            words = f"{one_line(r2.body.test.replace('_', ' '))}: {r2.body.state}" + (
+            words = f"{_test_words(r2.body.test)}: {r2.body.state}" + (
                 f" ({one_line(r2.body.why, 40)})" if r2.body.why else ""
             )
             out.append(SheetLine((Span(words, "blank"),), r2.id))

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import Any
 
 from borelog.acts.sheet.items import questions
+from borelog.acts.words import finding_term
 from borelog.knowledge.airs import air_words
 from borelog.logbook.entries import Finding, Looked, Reading, Seen
 from borelog.logbook.inspection import Inspection, Recorded
 from borelog.marks.places import Looked as State
 from borelog.marks.places import grid_places
-from borelog.marks.vocabulary import terms
 from borelog.quantity import plain_number
 from borelog.text import one_line
 from borelog.tui.views.judging import judge_compression
@@ -186,9 +186,8 @@ def severity_status(severity: int) -> str:
 
 
 def term_words(finding: Finding) -> str:
-    """The finding's name."""
-    known = terms().get(finding.term)
-    return known.term if known else one_line(finding.own or finding.term, 60)
+    """The finding's name on one line."""
+    return one_line(finding_term(finding), 60)
 
 
 def _finding(inspection: Inspection, cylinder: int) -> Figure:

@@ -1,0 +1,41 @@
+"""The desk: what other programs write arrives as news and is never counted as work under way."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from borelog.acts import entering
+from borelog.acts.bench import open_bench
+from borelog.logbook.entries import Note
+from borelog.tui.desk import Desk, Outcome
+
+
+def _wait_for(told: list[Outcome], count: int, desk: Desk) -> None:
+    end = time.monotonic() + 30
+    while len(told) < count and time.monotonic() < end:
+        desk.look_again()
+        time.sleep(0.01)
+
+
+def test_news_from_another_program_is_not_counted_as_work(tmp_path: Path) -> None:
+    here = open_bench(tmp_path / "logbook", who="AB")
+    id_ = entering.open_inspection(here, "Grey van")
+    told: list[Outcome] = []
+    desk = Desk(here, tell=told.append)
+    desk.do(lambda: id_, opens=True).result(30)
+    assert desk.busy == 1
+    desk.arrived(told[0])
+    assert desk.busy == 0
+    there = open_bench(tmp_path / "logbook", who="CD")
+    entering.enter(there, id_, Note("from the other bench"))
+    there.journal.close()
+    _wait_for(told, 2, desk)
+    assert not told[1].asked
+    assert desk.busy == 0
+    assert desk.arrived(told[1])
+    assert desk.busy == 0
+    assert desk.inspection is not None
+    assert desk.inspection.of(Note)[0].body.text == "from the other bench"
+    desk.close()
+    here.journal.close()
