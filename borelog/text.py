@@ -34,6 +34,8 @@ def clean(text: str) -> str:
     >>> clean("a\\x1b]52;c;x\\x07")
     'a␛]52;c;x␇'
     """
+    if text.isprintable():  # nearly every text: no control, direction or lone character is printable
+        return text
     text = _CONTROL.sub(_visible, text)
     text = _DIRECTION.sub(lambda m: f"<U+{ord(m[0]):04X}>", text)
     return _LONE.sub(lambda m: f"<U+{ord(m[0]):04X}>", text)
@@ -43,3 +45,18 @@ def one_line(text: str, width: int | None = None) -> str:
     """Clean text on one line: runs of blanks become one blank; cut with '…' at ``width`` characters."""
     flat = " ".join(clean(text).split())
     return flat if width is None or len(flat) <= width else flat[: max(0, width - 1)] + "…"
+
+
+def recordable(text: str) -> str:
+    """Typed or pasted text as it may be recorded: line ends as newlines, control characters as visible signs.
+
+    Words of scripts that run from right to left keep their direction marks, which are cleaned at display. A pack with
+    control characters in it is refused on taking in, so none are let into a record in the first place.
+
+    Examples
+    --------
+    >>> recordable("a\\r\\nb\\x1b[2J")
+    'a\\nb␛[2J'
+    """
+    text = _CONTROL.sub(_visible, text.replace("\r\n", "\n").replace("\r", "\n"))
+    return _LONE.sub(lambda m: f"<U+{ord(m[0]):04X}>", text)

@@ -24,7 +24,7 @@ def open_inspection(
     if not name:
         raise ActError("an inspection needs a name: a plate, a place or a nickname will do")
     body = facts_body(facts) if facts else None
-    inspection_id = bench.journal.create(name, who=bench.who, demo=demo)
+    inspection_id = bench.create(name, demo=demo)
     if body:
         bench.append(inspection_id, [(body, "")])
     return inspection_id

@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
 
-from borelog.acts.bench import Bench
+from borelog.acts.bench import NOT_NAMED, Bench
 from borelog.acts.judging import freeze, verdict_of
 from borelog.acts.ruled import rule_rows
 from borelog.logbook.described import engine_of
@@ -36,6 +36,7 @@ def hand_over(
     zipped: bool = False,
     paper: str = "a4",
     cards: bool = False,
+    coco: bool = False,
     key: Path | None = None,
     progress: Progress | None = None,
 ) -> Handed:
@@ -64,13 +65,23 @@ def hand_over(
         also=also,
         paper=paper,
         cards=cards,
+        coco=coco,
         key=key,
         zipped=zipped,
         progress=progress,
     )
     bench.append(inspection_id, [(built.handed_over, "")])
     left_out = tuple(f"{x.what}: {x.why}" if x.why else x.what for x in built.document.about.left_out)
-    return Handed(built, left_out, built.remarks)
+    return Handed(built, left_out, (*built.remarks, *_unnamed(bench, inspection_id)))
+
+
+def _unnamed(bench: Bench, inspection_id: str) -> tuple[str, ...]:
+    count = sum(1 for s in bench.journal.entries(inspection_id) if s.entry.who == NOT_NAMED)
+    if not count:
+        return ()
+    return (
+        f"{count} entries stand under '{NOT_NAMED}': give --who or set BORELOG_WHO to the name you want read",
+    )
 
 
 def earlier_packs(bench: Bench, inspection_id: str) -> tuple[HandedOver, ...]:

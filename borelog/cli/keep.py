@@ -10,6 +10,8 @@ from pathlib import Path
 
 from borelog.acts.bench import default_logbook
 from borelog.acts.judging import tables_of
+from borelog.acts.mending import rebuild
+from borelog.acts.mending import restore as put_back
 from borelog.cli.opening import bench_for
 from borelog.cli.printing import out, out_json, wrapped
 from borelog.logbook.doctor import examine
@@ -19,6 +21,10 @@ def doctor(args: argparse.Namespace) -> int:
     """``borelog doctor``: says what is wrong and what can be made again; deletes nothing."""
     folder = Path(args.logbook) if args.logbook else default_logbook()
     ailments = examine(folder) if folder.exists() else ()
+    made = 0
+    if args.rebuild and ailments:
+        made = rebuild(folder, ailments)
+        ailments = examine(folder)
     notices: tuple[str, ...] = ()
     if folder.exists() and not ailments:
         with bench_for(args, create=False, read_only=True) as bench:
@@ -26,14 +32,22 @@ def doctor(args: argparse.Namespace) -> int:
     terminal = _terminal()
     if args.json:
         out_json(
-            {"ailments": [asdict(a) for a in ailments], "tables": notices, "terminal": terminal},
+            {
+                "ailments": [asdict(a) for a in ailments],
+                "made_again": made,
+                "tables": notices,
+                "terminal": terminal,
+            },
             "borelog.doctor/1",
         )
         return 1 if ailments else 0
     if not folder.exists():
         out("there is no logbook yet; 'borelog new NAME' begins one")
+    if made:
+        out(f"made again: {made}")
     for a in ailments:
-        out(wrapped(f"{a.kind}: {a.what}; {a.repair}", "  ", ""))
+        again = " ('borelog doctor --rebuild')" if a.rebuildable else ""
+        out(wrapped(f"{a.kind}: {a.sentence}{again}", "  ", ""))
     if folder.exists() and not ailments:
         out("the logbook is sound: every entry, chain and still is as it was written")
     for n in notices:
@@ -61,3 +75,19 @@ def backup(args: argparse.Namespace) -> int:
     for sha in copied.faulty:
         out(f"still {sha[:12]} is not what it should be; run 'borelog doctor'")
     return 1 if copied.faulty else 0
+
+
+def restore(args: argparse.Namespace) -> int:
+    """``borelog restore BACKUP``: the journal that was there is set aside, never deleted."""
+    folder = Path(args.logbook) if args.logbook else default_logbook()
+    done = put_back(folder, Path(args.folder), sure=args.yes)
+    out("restored: the journal of the backup is in its place, and the stills that were missing are back")
+    if done.aside is not None:
+        out(
+            wrapped(
+                f"the journal that was here is kept as {done.aside.name}; delete it yourself when you are sure"
+            )
+        )
+    for a in done.ailments:
+        out(wrapped(f"{a.kind}: {a.sentence}", "  ", ""))
+    return 1 if done.ailments else 0

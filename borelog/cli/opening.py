@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from borelog.acts.bench import Bench, open_bench
+from borelog.acts.bench import Bench, open_bench, unsaved_lines
+from borelog.cli.printing import tell
 from borelog.text import BorelogError, one_line
 
 
@@ -19,12 +20,19 @@ class UsageError(BorelogError):
 
 @contextmanager
 def bench_for(args: argparse.Namespace, *, create: bool = True, read_only: bool = False) -> Iterator[Bench]:
-    """The bench that ``--logbook`` and ``--who`` name; closed at the end."""
+    """The bench that ``--logbook`` and ``--who`` name; closed at the end.
+
+    What the logbook warns of, and what a failing disk kept from being saved, is said on standard error.
+    """
     folder = Path(args.logbook) if args.logbook else None
     bench = open_bench(folder, who=args.who, create=create, read_only=read_only)
     try:
+        for warning in bench.journal.warnings:
+            tell(f"borelog: {warning}")
         yield bench
     finally:
+        for line in unsaved_lines(bench):
+            tell(line)
         bench.journal.close()
 
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from borelog.acts.packing import hand_over
-from borelog.cli.opening import bench_for
+from borelog.cli.opening import UsageError, bench_for
 from borelog.cli.printing import out, out_json, progress, wrapped
 
 
@@ -23,7 +23,9 @@ def pack(args: argparse.Namespace) -> int:
             reader=args.reader,
             zipped=args.zip,
             paper="us-letter" if args.letter else "a4",
+            also=args.also,
             cards=args.cards,
+            coco=args.coco,
             key=Path(args.sign) if args.sign else None,
             progress=lambda done, of, words: show(done, of),
         )
@@ -55,7 +57,11 @@ def check(args: argparse.Namespace) -> int:
     """``borelog check PACK``."""
     from borelog.pack.check import check as look
 
-    result = look(Path(args.pack))
+    if bool(args.signers) != bool(args.by):
+        raise UsageError(
+            "--signers and --by go together: a file of allowed signers, and whose signature it must be"
+        )
+    result = look(Path(args.pack), signers=Path(args.signers) if args.signers else None, who=args.by)
     if args.json:
         out_json(asdict(result), "borelog.check/1")
     else:
@@ -68,8 +74,9 @@ def take(args: argparse.Namespace) -> int:
     """``borelog take PACK``."""
     from borelog.acts.taking import take_in
 
+    show = progress("taking in")
     with bench_for(args) as bench:
-        taken = take_in(bench, Path(args.pack))
+        taken = take_in(bench, Path(args.pack), progress=lambda done, of, words: show(done, of))
     if args.json:
         out_json(asdict(taken), "borelog.take/1")
     else:

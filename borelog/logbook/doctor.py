@@ -11,9 +11,9 @@ from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 
-from borelog.logbook import chain, connection, schema, summaries, volumes, writers
+from borelog.logbook import chain, connection, locks, schema, summaries, volumes, writers
 from borelog.logbook.entries import Correct, EntryError, StillFiled, Stored, decode
-from borelog.logbook.errors import DAMAGE, LogbookError
+from borelog.logbook.errors import DAMAGE, LogbookError, plainly
 from borelog.logbook.fold import fold
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.merging import stills_of
@@ -238,28 +238,38 @@ def _thumbs(pictures: Pictures) -> Iterator[Ailment]:
             )
 
 
-def rebuild(folder: Path, ailments: tuple[Ailment, ...], make: Callable[[Path], bytes] | None = None) -> int:
+def rebuild(
+    folder: Path, ailments: tuple[Ailment, ...], make: Callable[[Path], bytes | None] | None = None
+) -> int:
     """Make again what is derived: heads, lines of the list, and thumbnails; return how many things were made.
 
     Parameters
     ----------
     make
-        Makes a thumbnail (JPEG bytes) from a still's path; without it thumbnails stay as they are.
+        Makes a thumbnail (JPEG bytes, None if the still is no picture) from a still's path; without it thumbnails stay
+        as they are.
+
+    Raises
+    ------
+    Busy
+        If anybody has the logbook open.
     """
-    done = 0
     wanted = [a for a in ailments if a.rebuildable]
-    if any(not a.still for a in wanted):
-        with closing(connection.connect(folder, create=False, read_only=False)) as db:
-            db.execute("BEGIN IMMEDIATE")
-            inspections = list(_inspections(db, []))
-            for number, id_, entries in inspections:
-                done += _relay(db, number, id_, entries)
-            db.execute("COMMIT")
-    pictures = Pictures(folder)
-    for a in wanted:
-        if a.still and make is not None and (held := pictures.find(a.still)) is not None:
-            pictures.set_thumb(a.still, make(held))
-            done += 1
+    if not wanted:
+        return 0
+    done = 0
+    with locks.alone(folder, "rebuilding"):
+        if any(not a.still for a in wanted):
+            with plainly(folder), closing(connection.connect(folder, create=False, read_only=False)) as db:
+                db.execute("BEGIN IMMEDIATE")
+                for number, id_, entries in list(_inspections(db, [])):
+                    done += _relay(db, number, id_, entries)
+                db.execute("COMMIT")
+        pictures = Pictures(folder)
+        for a in wanted:
+            held = pictures.find(a.still) if a.still and make is not None else None
+            data = make(held) if held is not None and make is not None else None
+            done += int(data is not None and pictures.set_thumb(a.still, data) is not None)
     return done
 
 

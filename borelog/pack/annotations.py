@@ -29,7 +29,8 @@ def selector(shape: Shape) -> dict[str, str]:
         drawn = f'<circle cx="{short(shape.x)}" cy="{short(shape.y)}" r="1"/>'
     else:
         kind = "polygon" if is_closed(shape) or isinstance(shape, Polygon) else "polyline"
-        drawn = f'<{kind} points="{" ".join(f"{short(x)},{short(y)}" for x, y in outline(shape))}"/>'
+        points = " ".join(["%.6g,%.6g" % p for p in outline(shape)])  # noqa: UP031 - an outline has many points
+        drawn = f'<{kind} points="{points}"/>'
     return {"type": "SvgSelector", "value": f'<svg xmlns="{_SVG}">{drawn}</svg>'}
 
 

@@ -20,19 +20,24 @@ _STORED = (".jpg", ".jpeg", ".png", ".pdf", ".webp", ".heic", ".avif", ".mp4", "
 
 
 class BagWriter:
-    """Files of a bag under ``folder``, hashed as they are written."""
+    """Files of a bag under ``folder``, hashed as they are written; several threads may put files at once."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder = folder
+        self.folder = os.fspath(folder)
+        self._made: set[str] = set()
         self.digests: dict[str, str] = {}
         self.sizes: dict[str, int] = {}
 
     def put(self, name: str, data: bytes, digest: str = "") -> str:
         """Write one file; returns its SHA-256. ``digest`` spares hashing bytes whose digest was just checked."""
-        path = self.folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with open(path, "xb") as stream:
-            stream.write(data)
+        inside = name.rpartition("/")[0]
+        if inside not in self._made:
+            os.makedirs(f"{self.folder}/{inside}", exist_ok=True)
+            self._made.add(inside)
+        with open(f"{self.folder}/{name}", "xb", buffering=0) as stream:
+            view = memoryview(data)
+            while view:
+                view = view[stream.write(view) or 0 :]
         self.sizes[name] = len(data)
         self.digests[name] = digest or hashlib.sha256(data).hexdigest()
         return self.digests[name]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Collection, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -62,6 +63,12 @@ class _Shown:
 
     views: dict[str, tuple[bytes, str]] = field(default_factory=dict)
     total: int = 0
+
+    def add(self, id_: str, view: View) -> None:
+        from borelog.stills.kinds import MIME
+
+        self.views[id_] = (view.data, MIME[view.format])
+        self.total += len(view.data)
 
 
 def pack_name(inspection: Inspection, number: int, reader: str) -> str:
@@ -143,10 +150,18 @@ def build(
     remarks: list[str] = []
     with bag.building(target) as folder:
         writer, shown = bag.BagWriter(folder), _Shown()
+
+        def one(row: StillRow) -> tuple[StillRow, View | None]:
+            return _still(row, writer, pictures, masks.get(row.original, ()), held, copies)
+
         stills = []
-        for i, row in enumerate(document.stills):
-            say(i, total, f"still {row.id}")
-            stills.append(_still(row, writer, pictures, masks.get(row.original, ()), held, shown, copies))
+        # Reading, hashing and decoding let go of the interpreter, so the second core helps; the order stays.
+        with ThreadPoolExecutor(2) as pool:
+            for i, (row, view) in enumerate(pool.map(one, document.stills)):
+                say(i, total, f"still {row.id}")
+                stills.append(row)
+                if view is not None:
+                    shown.add(row.id, view)
         document = _finished(document, tuple(stills))
         say(len(stills), total, "page")
         printed = _print(document, shown, paper, remarks, say) if pdf else None
@@ -202,21 +217,19 @@ def _still(
     pictures: Pictures,
     masks: tuple[Shape, ...],
     held: Share,
-    shown: _Shown,
     copies: dict[str, str],
-) -> StillRow:
-    """Write what this reader gets of one still, and keep a copy for page and paper."""
+) -> tuple[StillRow, View | None]:
+    """Write what this reader gets of one still; also the copy for page and paper, where there is one."""
     from borelog.pack.views import SHOWN, view_of
-    from borelog.stills.kinds import MIME, PICTURES
+    from borelog.stills.kinds import PICTURES
 
     is_picture = row.format in PICTURES
     if row.missing or (not is_picture and "films" not in held):
-        return msgspec.structs.replace(
-            row, missing=row.missing or "films and traces are left out of this copy"
-        )
+        why = row.missing or "films and traces are left out of this copy"
+        return msgspec.structs.replace(row, missing=why), None
     path = pictures.find(row.original)
     if path is None:
-        return msgspec.structs.replace(row, missing="the file is not in the logbook")
+        return msgspec.structs.replace(row, missing="the file is not in the logbook"), None
     data = path.read_bytes()
     if hashlib.sha256(data).hexdigest() != row.original:
         raise PackError(
@@ -228,12 +241,13 @@ def _still(
         writer.put(name, data, row.original)
         changes = {"file": name, "sha256": row.original, "size": len(data)}
         if not is_picture:
-            return msgspec.structs.replace(row, **changes)
+            return msgspec.structs.replace(row, **changes), None
     try:
         view = _filed_copy(copies.get(row.original, ""), pictures) if not masks else None
         view = view or view_of(data, row.format, orientation=row.orientation, masks=masks, name=row.id)
     except BorelogError as error:
-        return msgspec.structs.replace(row, **changes, missing="" if changes else one_line(str(error), 200))
+        missing = "" if changes else one_line(str(error), 200)
+        return msgspec.structs.replace(row, **changes, missing=missing), None
     if "originals" not in held:
         name = f"data/stills/{row.id}{view.suffix}"
         digest = writer.put(name, view.data)
@@ -241,9 +255,7 @@ def _still(
     elif masks or row.format not in SHOWN:
         name = f"data/views/{row.id}{view.suffix}"
         changes |= {"view": name, "view_sha256": writer.put(name, view.data), "changed": view.changed}
-    shown.views[row.id] = (view.data, MIME[view.format])
-    shown.total += len(view.data)
-    return msgspec.structs.replace(row, **changes)
+    return msgspec.structs.replace(row, **changes), view
 
 
 def _filed_copy(sha256: str, pictures: Pictures) -> View | None:
@@ -304,17 +316,20 @@ def _write(
 ) -> bool:
     pictures = _page_pictures(document, shown)
     linked = any(p.full for p in pictures.values())
-    if entries:
-        writer.put("data/journal.jsonl", b"".join(s.raw + b"\n" for s in in_order(entries)))
-    writer.put("data/inspection.json", encode(document))
-    writer.put("data/inspection.schema.json", schema())
-    for name, data in tables(document).items():
-        writer.put(name, data)
-    writer.put("data/annotations/annotations.jsonld", web_annotations(document))
-    writer.put("report.html", page.page(document, pictures))
-    if printed:
-        writer.put("report.pdf", printed[0])
-    writer.put("README.txt", _readme(document, printed, linked))
+    with ThreadPoolExecutor(1) as beside:
+        # The page is by far the largest file: it is hashed and written while the small ones are made.
+        pending = beside.submit(writer.put, "report.html", page.page(document, pictures))
+        if entries:
+            writer.put("data/journal.jsonl", b"".join(s.raw + b"\n" for s in in_order(entries)))
+        writer.put("data/inspection.json", encode(document))
+        writer.put("data/inspection.schema.json", schema())
+        for name, data in tables(document).items():
+            writer.put(name, data)
+        writer.put("data/annotations/annotations.jsonld", web_annotations(document))
+        if printed:
+            writer.put("report.pdf", printed[0])
+        writer.put("README.txt", _readme(document, printed, linked))
+        pending.result()
     return linked
 
 

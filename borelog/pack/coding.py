@@ -35,14 +35,17 @@ def six(value: float) -> float:
     return float(f"{value:.6g}") + 0.0
 
 
+_PLAIN = frozenset({str, int, bool, type(None)})
+
+
 def _rounded(value: Any) -> Any:
     kind = type(value)
+    if kind is dict:
+        return {k: v if type(v) in _PLAIN else _rounded(v) for k, v in value.items()}
     if kind is float:
         return six(value)
-    if kind is dict:
-        return {k: _rounded(v) for k, v in value.items()}
     if kind is list or kind is tuple:
-        return [_rounded(v) for v in value]
+        return [v if type(v) in _PLAIN else _rounded(v) for v in value]
     return value
 
 

@@ -97,7 +97,7 @@ def gather(
     consents, notes, calls = rows.consents(inspection), rows.notes(inspection), rows.calls(inspection)
     prices = _facts_of(inspection, "prices")
     gone = rows.withdrawn(inspection)
-    judged = verdict if "courses" in share else _without_money(verdict)
+    judged = _with_money_for(share, verdict)
     present = {
         "originals": sum(1 for s in stills if s.missing == ""),
         "journal": inspection.entries,
@@ -109,6 +109,7 @@ def gather(
         "notes": len(notes),
         "courses": len(verdict.money.courses) if verdict.money else 0,
         "own_prices": len(prices),
+        "purchase": int(_hangs_on_purchase(verdict)),
         "calls": len(calls),
         "file_names": sum(1 for r in inspection.of(e.StillFiled) if r.body.name or r.body.camera),
         "withdrawn": len(gone) + sum(len(r.earlier) for g in inspection.things.values() for r in g),
@@ -141,13 +142,26 @@ def gather(
     return canonical(document)
 
 
-def _without_money(verdict: Verdict) -> Verdict:
-    """The verdict without courses, stop prices and what a test is worth."""
-    tests = tuple(
-        msgspec.structs.replace(t, worth=None, words=re.sub(r"[;,]? worth (about )?[^.;]*", "", t.words))
-        for t in verdict.next_tests
+def _hangs_on_purchase(verdict: Verdict) -> bool:
+    money = verdict.money
+    return money is not None and not (
+        money.profit is None and money.most is None and all(c.loss_chance is None for c in money.courses)
     )
-    return msgspec.structs.replace(verdict, money=None, next_tests=tests)
+
+
+def _with_money_for(share: Share, verdict: Verdict) -> Verdict:
+    """The verdict with as much money as a reader gets. Money stands apart from the words, so nothing is cut out of them.
+
+    From a course's chance of a loss and its range the purchase price could be worked out, so it goes with the profit.
+    """
+    if "courses" not in share or verdict.money is None:
+        tests = tuple(msgspec.structs.replace(t, worth=None, gain="") for t in verdict.next_tests)
+        return msgspec.structs.replace(verdict, money=None, next_tests=tests)
+    if "purchase" in share:
+        return verdict
+    courses = tuple(msgspec.structs.replace(c, loss_chance=None) for c in verdict.money.courses)
+    money = msgspec.structs.replace(verdict.money, profit=None, most=None, courses=courses)
+    return msgspec.structs.replace(verdict, money=money)
 
 
 def _mentioned(inspection: Inspection) -> tuple[int, ...]:

@@ -176,7 +176,7 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
         else [],
         "gaskets": [b.text for b in engine_wide.gaskets] if engine_wide else [],
         "contradictions": [f"{c.words} {c.repeat}" for c in d.verdict.contradictions],
-        "next": [f"{t.words}{''.join(f' Caution: {c}' for c in t.cautions)}" for t in d.verdict.next_tests],
+        "next": [f"{t.line}{''.join(f' Caution: {c}' for c in t.cautions)}" for t in d.verdict.next_tests],
         "money": _money(d.verdict.money),
         "calls": [f"{c.course}: {c.words} ({c.why}; {_who(c.by)})" for c in d.calls],
         "prices": [f"{f.label}: {f.value}" for f in d.prices],
@@ -245,11 +245,17 @@ def _groups(d: Document) -> list[dict[str, Any]]:
 def _money(money: Money | None) -> dict[str, Any] | None:
     if money is None:
         return None
-    lines = [*money.stops]
+    lines = [*([money.sentence] if money.sentence else []), *money.stops]
+    if money.most is not None:
+        lines.append(f"Most to pay for the car as it stands: {telling.whole(money.most)} {money.currency}.")
+    if money.profit is not None:
+        lines.append(f"Left over the purchase price: {telling.whole(money.profit)} {money.currency}.")
+    lines += [money.decides] if money.decides else []
     if money.movers:
         lines.append(f"What moves it most: {'; '.join(money.movers)}.")
     if money.placeholders:
         lines.append(f"Placeholders, not yet set by a person: {'; '.join(money.placeholders)}.")
+    lines += [money.caution] if money.caution else []
     rows = [
         [c.label, telling.whole(c.worse), telling.whole(c.middle), telling.whole(c.better), c.words]
         for c in money.courses

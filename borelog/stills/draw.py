@@ -237,7 +237,7 @@ def _plate(x: float, y: float, text: str, unit: float, width: int, height: int) 
 
 
 def _path(points: Sequence[Pair], closed: bool) -> str:
-    return "M" + "L".join(f"{x:.2f} {y:.2f}" for x, y in points) + ("Z" if closed else "")
+    return "M" + "L".join(["%.2f %.2f" % p for p in points]) + ("Z" if closed else "")  # noqa: UP031 - twice as fast
 
 
 def to_svg(drawing: Drawing, still: str | None = None, title: str = "") -> str:
@@ -259,12 +259,13 @@ def to_svg(drawing: Drawing, still: str | None = None, title: str = "") -> str:
     if still is not None:
         out.append(f'<image href="{escape(still)}" width="{w}" height="{h}"/>')
     # All dark bands lie below all cores, so that crossing lines do not cut each other.
+    paths = [(s, _path(s.points, s.closed)) for s in drawing.strokes]
     for colour in (DARK, None):
-        for s in drawing.strokes:
+        for s, path in paths:
             ink, wide = (DARK, s.width + 2 * band) if colour else (s.core, s.width)
             fill = ink if s.filled else "none"
             out.append(
-                f'<path d="{_path(s.points, s.closed)}" fill="{fill}" stroke="{ink}" stroke-width="{wide:.2f}" '
+                f'<path d="{path}" fill="{fill}" stroke="{ink}" stroke-width="{wide:.2f}" '
                 'stroke-linejoin="round" stroke-linecap="round"/>'
             )
     for b in drawing.badges:

@@ -46,7 +46,10 @@ class Hypothesis(Section, frozen=True, kw_only=True):
 
 
 class CylinderVerdict(Section, frozen=True, kw_only=True):
-    """What is judged of one cylinder. ``enough`` false: 'not enough evidence', with the leader shown all the same."""
+    """What is judged of one cylinder. ``enough`` false: 'not enough evidence', with the leader shown all the same.
+
+    ``with_it`` names a second fault that more likely than not stands beside the leader, '' if none does.
+    """
 
     cylinder: int
     level: Level
@@ -54,6 +57,7 @@ class CylinderVerdict(Section, frozen=True, kw_only=True):
     enough: bool
     leader: Hypothesis | None = None
     runner_up: Hypothesis | None = None
+    with_it: Text = ""
 
 
 class EngineVerdict(Section, frozen=True, kw_only=True):
@@ -73,14 +77,25 @@ class Contradiction(Section, frozen=True, kw_only=True):
 
 
 class NextTest(Section, frozen=True, kw_only=True):
-    """A test worth doing, in one line; ``worth`` in the user's currency less the minutes (None: not priced)."""
+    """A test worth doing; ``worth`` in the user's currency before its minutes (None: not priced, or a check that a called
+    fault asks for before its work). ``cylinder`` is None for a test of the engine or of several cylinders.
+
+    ``words`` hold no money; ``gain`` says what the test is worth, so that a reader who is to see no money gets the words
+    without it. ``line`` is both.
+    """
 
     words: Text
     test: Text
     cylinder: int | None
     minutes: float
     worth: float | None = None
+    gain: Text = ""
     cautions: tuple[Text, ...] = ()
+
+    @property
+    def line(self) -> str:
+        """The whole line."""
+        return f"{self.words.removesuffix('.')}; {self.gain}." if self.gain else self.words
 
 
 class Course(Section, frozen=True, kw_only=True):

@@ -124,7 +124,7 @@ def engine_lines(verdict: Any, note: str, room: int, spare: int) -> list[Line]:
     if verdict is not None:
         parts.append(("call", one_line(verdict.call), "ink"))
         parts += [("disagree", one_line(c.words), "watch") for c in verdict.contradictions[:1]]
-        parts += [("next", one_line(t.words), "ink") for t in verdict.next_tests[:2]]
+        parts += [("next", one_line(t.line), "ink") for t in verdict.next_tests[:2]]
         parts += [("unknown", one_line(u), "blank") for u in verdict.unknown[:2]]
     parts.append(("numbers", note, "quiet"))
     out: list[Line] = [()]

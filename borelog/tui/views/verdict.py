@@ -161,7 +161,7 @@ def _disagree(verdict: Verdict, room: int) -> list[Sentence]:
 def _next(verdict: Verdict, room: int) -> list[Sentence]:
     out = []
     for k, t in enumerate(verdict.next_tests):
-        head = f"{k + 1}. {one_line(t.words)}"
+        head = f"{k + 1}. {one_line(t.line)}"
         lines: list[Line] = [
             (Span(f" {line}", "ink", "strong" if k == 0 else ""),) for line in wrapped(head, room - 3, "   ")
         ]
