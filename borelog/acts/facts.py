@@ -5,6 +5,8 @@ from __future__ import annotations
 import difflib
 
 from borelog.acts.bench import Bench
+from borelog.engine.engine import EngineError, parse_layout
+from borelog.engine.orders import all_presets, presets
 from borelog.knowledge.facts import Fact, facts
 from borelog.logbook.described import engine_from_facts
 from borelog.logbook.entries import Facts
@@ -56,12 +58,34 @@ def checked_fact(fact: Fact, typed: str) -> str:
     return typed
 
 
+def fact_values(fact: Fact, typed: str) -> dict[str, str]:
+    """What one typed fact comes to: itself, or for a published firing order by name ('v6-odd') all that belongs to it."""
+    preset = next((p for p in all_presets() if p.id == typed.strip().lower()), None)
+    if fact.id != "firing_order" or preset is None:
+        return {fact.id: checked_fact(fact, typed)}
+    even = max(preset.intervals) - min(preset.intervals) < 0.5
+    return {
+        "firing_order": "-".join(map(str, preset.order)),
+        "intervals": "" if even else " ".join(f"{d:g}" for d in preset.intervals),
+        **({"heads": preset.heads} if preset.heads != "bank" else {}),
+    }
+
+
+def published_orders(layout: str) -> tuple[str, ...]:
+    """Published firing orders for a layout as typed, each with the name it may be entered by; empty where none is known."""
+    try:
+        kind, count = parse_layout(layout)
+    except EngineError:
+        return ()
+    return tuple(f"{p.id} {p.words}" for p in presets(kind, count))
+
+
 def facts_body(values: dict[str, str]) -> Facts:
     """An entry body from names and typed values, each checked; layout and firing order are checked together."""
-    checked = {}
+    checked: dict[str, str] = {}
     for name, typed in values.items():
         fact = fact_named(name)
-        checked[fact.id] = checked_fact(fact, typed)
+        checked |= fact_values(fact, typed)
     return Facts(values=checked)
 
 

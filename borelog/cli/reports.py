@@ -17,6 +17,7 @@ from borelog.knowledge.facts import facts
 from borelog.logbook.described import engine_of, engine_problem
 from borelog.logbook.entries import Codes, Conditions, Consent, Finding, Note, Reading, Seen, Told
 from borelog.logbook.inspection import Inspection, Recorded
+from borelog.logbook.saying.all import remarks
 from borelog.text import one_line
 from borelog.verdict.judge import Judgement
 from borelog.verdict.judged import Because, CylinderVerdict, Hypothesis, Verdict
@@ -54,6 +55,8 @@ def show(args: argparse.Namespace) -> int:
             "facts": inspection.facts,
         }
         body |= {"cylinders": [asdict(r) for r in overview.rows(inspection, verdict)]}
+        body["rules"] = ruled.rule_rows(inspection)
+        body["remarks"] = [{**asdict(r), "figures": dict(r.figures)} for r in remarks(inspection)]
         body["disputes"] = [asdict(d) for d in disputes(inspection)]
         body |= {name: [_recorded(r) for r in inspection.of(kind)] for name, kind in _KINDS}
         out_json(body, "borelog.show/1")
@@ -91,6 +94,7 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
             out(f"  assumed: {words}")
     for r in inspection.of(Codes):
         out(wrapped(body_words(r.body, 400)))
+    remarks_text(inspection)
     for r2 in inspection.of(Told):
         out(wrapped(f"told by {r2.body.by}{' on ' + r2.body.on if r2.body.on else ''}: {r2.body.text}"))
     whole = [r3 for r3 in inspection.of(Seen) if r3.body.cylinder is None]
@@ -105,6 +109,24 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
         out(wrapped(dispute.sentence, "  ", ""))
     if inspection.unknown:
         out(f"{len(inspection.unknown)} entries from a newer version of borelog are kept and not shown")
+
+
+_SIGN = {"note": "-", "watch": "!", "ask": "?"}
+
+
+def remarks_text(inspection: Inspection) -> None:
+    """What the readings say together; '!' tells against something, '?' asks, '-' is context."""
+    said = [r for r in remarks(inspection) if r.kind != "numbering"]
+    if said:
+        out()
+        out("what the readings say together (! tells against something, ? asks, - is context):")
+    for r in said:
+        source = (
+            f"  [{r.source}]"
+            if r.source and r.kind in ("expected", "limit", "aviation form", "bands")
+            else ""
+        )
+        out(wrapped(f"{r.words}{source}", "    ", f"  {_SIGN[r.level]} "))
 
 
 def cylinder_table(inspection: Inspection, verdict: Verdict) -> str:
@@ -180,7 +202,7 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
     if v.next_tests:
         out("next:")
         for k, n in enumerate(v.next_tests, 1):
-            out(wrapped(n.words, "     ", f"  {k}. "))
+            out(wrapped(n.line, "     ", f"  {k}. "))
         for caution in dict.fromkeys(c for n in v.next_tests for c in n.cautions):
             out(wrapped(caution, "     ", "  ! "))
     elif judged.advice is not None:

@@ -128,7 +128,7 @@ def turning_plan(engine: Engine, start: int | None = None, only: tuple[int, ...]
         if step == 0:
             words = f"cylinder {label}: prove its top on compression"
         else:
-            turns = f" ({step / 360:g} turns)" if step % 180 == 0 else ""
+            turns = {180.0: " (half a turn)", 360.0: " (one turn)"}.get(step, "")
             words = f"turn {step:g} degrees{turns} in running direction: cylinder {label}; prove its top"
         plan.append(Turn(cylinder, step, total, words))
     return tuple(plan)

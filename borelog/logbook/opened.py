@@ -154,10 +154,37 @@ def _part(
         )
     except ReadingError as error:
         return OpenedPart(test, name, cylinder, (), (), (), entries, str(error), "question")
-    words = ", ".join(f"{figure_name(part, f.quantity)} {plain_number(f.value_mm, 5)} mm" for f in figures)
+    words = ", ".join(
+        f"{short_name(name, part, f.quantity)} {plain_number(f.value_mm, 5)} mm" for f in figures
+    )
     call = worth_rebuilding(outcomes) if outcomes else "no limit known: write the manual's under the facts"
+    if call == "within limits" and test == "bore_diameter" and not any(f.quantity == "wear" for f in figures):
+        call = "within limits as far as it was measured, which is not at three heights by two axes"
     said = (assumed,) if assumed and outcomes else ()
     return OpenedPart(test, name, cylinder, figures, outcomes, said, entries, words, call)
+
+
+def short_name(name: str, part: str, quantity: str) -> str:
+    """A figure's name without the words that the part's own name says already: 'wear' beside 'bore 3'."""
+    words = figure_name(part, quantity).split()
+    while len(words) > 1 and words[0] in name.split():
+        words = words[1:]
+    return " ".join(words)
+
+
+def together(parts: tuple[OpenedPart, ...]) -> str:
+    """All measured parts in one line: which are beyond their limits and what that leads to."""
+    if not parts:
+        return "nothing measured"
+    failed = [p for p in parts if p.failed]
+    if failed:
+        courses = {o.course for p in failed for o in p.outcomes if o.course}
+        course = "rebuild" if "rebuild" in courses else "head off"
+        return f"beyond the limits: {', '.join(dict.fromkeys(p.name for p in failed))}; that asks for: {course}"
+    open_ones = [p.name for p in parts if not p.call.startswith(("within limits", "no limit"))]
+    if open_ones:
+        return f"too close to call, or the published limits differ: {', '.join(open_ones)}"
+    return "within the limits that are known"
 
 
 def _bore_of(group: dict[str, list[Recorded[Reading]]]) -> float | None:

@@ -210,7 +210,7 @@ def tool_u(test: str, instrument: str) -> tuple[float, str]:
     usual = _USUAL_TOOL[test]
     u = dict(_tools())[usual]
     why = "instrument not noted" if not said else f"{one_line(instrument, 30)!r} is no instrument known here"
-    return u, f"{why}: taken as {usual}, +-{plain_number(2 * u, 2)} mm"
+    return u, f"{why}: {usual} taken, +-{plain_number(2 * u, 2)} mm"
 
 
 # Oversizes in which pistons are sold, mm: 0.25 and 0.50 from a machine-shop page, the others from memory.

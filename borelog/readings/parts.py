@@ -143,10 +143,11 @@ def limits() -> tuple[Limit, ...]:
 
 
 _NAMES = {
-    ("ring_gap", "gap"): "ring gap", ("piston", "clearance"): "piston to wall", ("bore", "diameter"): "largest bore",
+    ("ring_gap", "gap"): "ring gap", ("piston", "clearance"): "piston clearance to the wall",
+    ("bore", "diameter"): "bore at its widest",
     ("bore", "oversize"): "bore over its size when new", ("bore", "ovality"): "bore out of round",
-    ("journal", "ovality"): "journal out of round", ("journal", "rod diameter"): "rod journal",
-    ("journal", "main diameter"): "main journal",
+    ("journal", "ovality"): "journal out of round", ("journal", "rod diameter"): "rod journal diameter",
+    ("journal", "main diameter"): "main journal diameter",
 }  # fmt: skip
 
 

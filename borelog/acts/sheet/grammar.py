@@ -6,7 +6,7 @@ import contextlib
 import re
 from collections.abc import Iterator
 
-from borelog.acts.facts import checked_fact, fact_named
+from borelog.acts.facts import fact_named, fact_values
 from borelog.acts.sheet.context import (
     Context,
     LineError,
@@ -47,13 +47,13 @@ def _facts(line: Line, context: Context, how: str) -> Iterator[tuple[Content, st
         yield Opened(name=line.value), how
         return
     fact = fact_named(line.key)
-    value = checked_fact(fact, line.value)
-    if fact.id == "layout" and value:
+    values = fact_values(fact, line.value)
+    if fact.id == "layout" and values["layout"]:
         from borelog.engine.engine import make_engine, parse_layout
 
-        layout, count = parse_layout(value)
+        layout, count = parse_layout(values["layout"])
         context.cylinders = make_engine(layout, count).cylinders
-    yield Facts(values={fact.id: value}), how
+    yield Facts(values=values), how
 
 
 _YES_NO = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}

@@ -9,8 +9,12 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable, Iterator
 
+from borelog.acts.facts import published_orders
 from borelog.acts.sheet.items import Question, questions, section_items
 from borelog.acts.words import finding_term
+from borelog.engine.engine import Engine
+from borelog.engine.orders import OVERSHOT, turning_plan
+from borelog.engine.plan import where_is_one
 from borelog.knowledge.facts import facts
 from borelog.knowledge.procedures import cautions_of, procedures
 from borelog.logbook.described import engine_of
@@ -29,6 +33,8 @@ from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Place, views
 from borelog.marks.vocabulary import SEVERITY
 from borelog.readings.conditions import conditions_of as conditions_for
+from borelog.readings.leakdown import FAA_STEPS
+from borelog.readings.opened import opened_tests, spots
 from borelog.text import one_line
 
 # The order of work: codes before the battery is touched, dry tests and camera before oil.
@@ -119,6 +125,23 @@ def _engine(inspection: Inspection) -> Iterator[str]:
             else ""
         )
         yield _line(f.id.replace("_", " "), inspection.facts.get(f.id, "")) + hint
+        if f.id == "firing_order" and not inspection.facts.get(f.id):
+            for words in published_orders(inspection.facts.get("layout", "")):
+                yield from _comment(f"published: {words}")
+
+
+def _turning(engine: Engine | None) -> Iterator[str]:
+    """Which cylinder comes to its top next and how far to turn, beside the leak-down of paper and screen."""
+    yield from _comment("In steps, as the aviation form has it:")
+    for step in FAA_STEPS:
+        yield from _comment(step)
+    if engine is None or engine.firing_order is None:
+        yield "# Turning plan: needs layout and firing order."
+        return
+    yield f"# Turning plan, by hand, plugs out, in running direction. {where_is_one(engine)}."
+    for turn in turning_plan(engine):
+        yield from _comment(f"[ ] {turn.words}")
+    yield from _comment(OVERSHOT)
 
 
 def _talk(inspection: Inspection, blank: bool) -> Iterator[str]:
@@ -183,6 +206,8 @@ def _test(inspection: Inspection, test: str, cylinders: tuple[int, ...], blank: 
         if not series:
             for caution in cautions_of(test):
                 yield from _comment(caution)
+            if test == "leakdown":
+                yield from _turning(engine_of(inspection))
         yield f"# a bare number is {procedure.unit}" if procedure.unit else "# numbers with their unit"
         noted = {} if blank else conditions_of(inspection, test, None, series)
         for c in conditions_for(test):
@@ -190,18 +215,37 @@ def _test(inspection: Inspection, test: str, cylinders: tuple[int, ...], blank: 
             yield _line(c.label.lower(), noted.get(c.id, "")) + (
                 f"   # {hint}" if hint and c.id not in noted else ""
             )
+        if test in opened_tests() and not series:
+            yield from _places(test)
         where = cylinders if procedure.scope == "cylinder" else _WHOLE
+        if procedure.scope == "cylinder" and any(r.body.cylinder is None for r in readings):
+            where = (*where, 0)
         for cylinder in where:
             mine = [r for r in readings if (r.body.cylinder or 0) == cylinder and r.body.series == series]
             label = str(cylinder) if cylinder else "reading"
             for r in mine:
-                key = f"{label} {r.body.part}".strip()
+                key = f"{label} {r.body.part}" if cylinder and r.body.part else r.body.part or label
                 typed = r.body.typed
                 yield _line(key, typed, r.id, r.how)
             if not mine and (r2 := looked.get(cylinder or None)) and not series:
                 yield _line(label, f"{r2.body.state}: {r2.body.why}" if r2.body.why else r2.body.state, r2.id)
-            elif not mine:
-                yield _line(label, "")
+            elif not mine and (cylinder or where == _WHOLE):
+                yield from (
+                    _line(key, "") for key in _BLANK.get(test, ("{}",)) for key in (key.format(label),)
+                )
+
+
+# What a blank sheet asks of one part where one line is not enough.
+_BLANK = {"bore_diameter": ("{} thrust", "{} pin"), "ring_gap": ("{} top", "{} second")}
+
+
+def _places(test: str) -> Iterator[str]:
+    """Where on the part a figure may be taken, as it is written beside the cylinder."""
+    named = [s for s in spots() if s.test == test and s.id]
+    if named:
+        yield from _comment("places: " + "; ".join(f"'{s.id}' {s.label}" for s in named))
+    for order in dict.fromkeys(s.order for s in spots() if s.test == test and s.order):
+        yield from _comment(order)
 
 
 def _findings(inspection: Inspection, blank: bool) -> Iterator[str]:

@@ -13,7 +13,7 @@ from borelog.acts.sheet.context import Context, LineError, Said
 from borelog.acts.sheet.grammar import read_line
 from borelog.acts.sheet.lines import Line, flat, read_lines
 from borelog.acts.words import body_words
-from borelog.logbook.described import engine_of
+from borelog.logbook.described import engine_from_facts, engine_of
 from borelog.logbook.entries import (
     Body,
     Codes,
@@ -176,6 +176,49 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
     return _gathered(said), sorted(troubles, key=lambda t: t.line)
 
 
+# Facts that describe one engine together, in the order in which a contradiction is laid at their door.
+_TOGETHER = ("firing_order", "intervals", "banks", "bridges", "heads", "numbering", "layout")
+
+
+def _fitting(
+    said: list[Said], lines: Iterable[Line], now: dict[str, str]
+) -> tuple[list[Said], list[Trouble]]:
+    """Without the facts that no engine can have together; each is named with the reason."""
+    troubles: list[Trouble] = []
+    for k, s in enumerate(said):
+        if not isinstance(s.body, Facts):
+            continue
+        values = dict(s.body.values)
+        while (problem := _problem({**now, **values})) and values:
+            guilty = next(
+                (f for f in _TOGETHER if f in values and not _problem(_without(now, values, f))), ""
+            )
+            guilty = guilty or next((f for f in _TOGETHER if f in values), "")
+            if not guilty:
+                break
+            del values[guilty]
+            troubles.append(Trouble("left out", _line_of(lines, guilty, s), problem))
+        said[k] = Said(msgspec.structs.replace(s.body, values=values), s.how, s.line)
+    return said, troubles
+
+
+def _without(now: dict[str, str], values: dict[str, str], fact: str) -> dict[str, str]:
+    return {**now, **{k: v for k, v in values.items() if k != fact}}
+
+
+def _problem(facts: dict[str, str]) -> str:
+    try:
+        engine_from_facts({k: v for k, v in facts.items() if v})
+    except (BorelogError, ValueError) as error:
+        return str(error)
+    return ""
+
+
+def _line_of(lines: Iterable[Line], fact: str, said: Said) -> int:
+    mine = (x.number for x in lines if flat(x.key) == flat(fact) and x.value)
+    return next(mine, said.line.number)
+
+
 def record_text(
     bench: Bench, inspection_id: str, text: str, source: str = "sheet", *, dry_run: bool = False
 ) -> SheetResult:
@@ -197,7 +240,10 @@ def record(bench: Bench, inspection_id: str, lines: Iterable[Line], *, dry_run: 
     """
     inspection = bench.inspection(inspection_id)
     engine = engine_of(inspection)
+    lines = tuple(lines)
     said, troubles = read_sheet(lines, engine.cylinders if engine else ())
+    said, unfit = _fitting(said, lines, inspection.facts)
+    troubles = sorted([*troubles, *unfit], key=lambda t: t.line)
     by_key = {_key(r.body): r for kind in _KEYS for r in inspection.of(kind)}  # type: ignore[type-var]
     bodies: list[tuple[Any, str]] = []
     changes: list[Change] = []

@@ -21,7 +21,7 @@ def engine_remarks(engine: Engine) -> Iterator[Remark]:
     if engine.firing_order is None and engine.count > 2:
         known = presets(engine.layout, engine.count)
         if known:
-            orders = "; ".join(dict.fromkeys(p.words for p in known))
+            orders = "; ".join(f"{p.words} (name: {p.id})" for p in known)
             yield Remark(
                 "engine", "order", "ask",
                 f"firing order not noted: which is it? Published for {engine.name}: {orders}", source=known[0].source,

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 
 from borelog.logbook.described import engine_of
 from borelog.logbook.inspection import Inspection
-from borelog.logbook.opened import OpenedPart, opened_parts
+from borelog.logbook.opened import OpenedPart, opened_parts, short_name, together
 from borelog.logbook.saying.value import Remark
 from borelog.readings.opened import rebore_words
-from borelog.readings.parts import PartOutcome, figure_name, standing, worth_rebuilding
+from borelog.readings.parts import PartOutcome, figure_name, standing
 
 
 def opened_remarks(inspection: Inspection) -> Iterator[Remark]:
@@ -19,13 +19,13 @@ def opened_remarks(inspection: Inspection) -> Iterator[Remark]:
     for part in parts:
         about = (part.cylinder,) if part.cylinder is not None else ()
         figures = tuple((f"{f.quantity.replace(' ', '_')}_mm", f.value_mm) for f in part.figures)
-        clean = part.call == "within limits"
+        clean = part.call.startswith("within limits")
         level = "ask" if part.call == "question" else "note" if clean or not part.outcomes else "watch"
         words = f"{part.name}: {part.words}" + ("" if part.call == "question" else f"; {part.call}")
         yield Remark("opened", "part", level, words, about, part.entries, figures)  # type: ignore[arg-type]
         for o in _telling(part):
             yield Remark(
-                "opened", "limit", "watch", f"{part.name}: {o.words}", about, part.entries,
+                "opened", "limit", "watch", f"{part.name}: {_without(part, o)}", about, part.entries,
                 (("probability", o.probability),), o.limit.source,
             )  # fmt: skip
         if part.test == "bore_diameter" and part.failed and engine and engine.bore_mm:
@@ -40,11 +40,21 @@ def opened_remarks(inspection: Inspection) -> Iterator[Remark]:
                 part.entries,
             )  # fmt: skip
     if parts:
-        call = worth_rebuilding([o for p in parts for o in p.outcomes])
+        call = together(parts)
         assumed = "; ".join(dict.fromkeys(a for p in parts for a in p.assumed))
+        first, *more = assumed.split("instrument not noted: ")
+        assumed = first + ("instrument not noted: " + "".join(more) if more else "")
         words = f"measured parts together: {call}" + (f" ({assumed})" if assumed else "")
         entries = tuple(e for p in parts for e in p.entries)
-        yield Remark("opened", "call", "note" if call == "within limits" else "watch", words, (), entries)
+        yield Remark("opened", "call", "note" if call.startswith("within") else "watch", words, (), entries)
+
+
+def _without(part: OpenedPart, outcome: PartOutcome) -> str:
+    """The outcome in words without the part's name in front of the figure's."""
+    limit = outcome.limit
+    return outcome.words.replace(
+        figure_name(limit.part, limit.quantity), short_name(part.name, limit.part, limit.quantity), 1
+    )
 
 
 def _telling(part: OpenedPart) -> list[PartOutcome]:
