@@ -96,6 +96,7 @@ ACTIONS: tuple[Action, ...] = (
         ("nothing_here", "exclamation_mark", "Looked, nothing", "Note: looked, nothing found, at every place of this cylinder not noted yet."),
         ("take_back", "delete", "Withdraw", "Withdraw the entry in this cell; it stays in the journal with its reason."),
         ("turning", "ctrl+t", "Turning", "Show where to turn the crank for the leak-down of each cylinder."),
+        ("says", "ctrl+s", "Says", "Show what the readings say together: rules, pattern, trend, gain with oil, testers, plugs.", 8),
         ("how", "ctrl+r", "How taken", "Say how the next entries are taken: measured, seen in part, told by somebody ..."),
         ("unit", "ctrl+n", "Unit", "Change the unit that a bare number means in this row."),
         ("row_up", "up", "", "Go to the row above."),

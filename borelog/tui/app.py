@@ -6,7 +6,7 @@ import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, cast
 
-from textual import work
+from textual import events, work
 from textual.binding import BindingsMap
 from textual.message import Message
 
@@ -27,6 +27,10 @@ WARM_AFTER = 0.3
 """Seconds after the first paint at which the rest is loaded in the background."""
 JUDGE_AFTER = 0.4
 """Seconds without an entry after which the verdict is worked out anew."""
+READY = ("plan", "readings", "verdict", "facts", "pack")
+"""Screens made before they are wanted, in this order; the pictures' own is left until it is."""
+READY_EVERY = 0.12
+"""Seconds between them."""
 
 
 def _rooms() -> dict[str, Callable[[], Room]]:
@@ -122,7 +126,7 @@ class Screens(TypedAhead, inherit_bindings=False):
         if self.open_id:
             self.open_inspection(self.open_id)
         self.set_interval(1.0, self.desk.look_again)
-        self.set_timer(WARM_AFTER, self._warm)
+        self.call_after_refresh(self.set_timer, WARM_AFTER, self._warm)
 
     @work(thread=True, group="warm", exit_on_error=False)
     def _warm(self) -> None:
@@ -135,12 +139,33 @@ class Screens(TypedAhead, inherit_bindings=False):
             import_module(f"borelog.tui.screens.{name}")
         for name in ("borelog.tui.frames", "borelog.stills.intake", "cv2"):
             import_module(name)
+        self.call_from_thread(self._make_ready, *READY)
+
+    def _make_ready(self, *names: str) -> None:
+        """Make one screen after another while nobody presses a key, so that it only needs painting when it is wanted.
+
+        ``_get_screen`` is a private name of the library (it mounts without showing); where it moves, screens are made when
+        they are first shown, as before.
+        """
+        mounted = getattr(self, "_get_screen", None)
+        if not names or mounted is None:
+            return
+        rest = names
+        if not self.keys_waiting and not self.desk.busy:
+            if names[0] not in self.rooms:
+                mounted(self._room(names[0]))
+            rest = names[1:]
+        self.set_timer(READY_EVERY, lambda: self._make_ready(*rest))
 
     def _warmed(self) -> None:
         """Now the list can be worked out where the cache knew nothing or other tables."""
         self.warm = True
         if (room := self.room_now()).where == "logbook":
             cast("LogbookRoom", room).reload()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Keep how large a cell is, so that round things look round and the scale of a picture is right."""
+        self.cell_pixels = guard.cell_pixels(event.size, event.pixel_size)
 
     # --- going about ---------------------------------------------------------------------------------------------
 

@@ -46,7 +46,7 @@ class Choices(Painted):
         self._starts = starts
         self.index = min(max(0, self.index if index is None else index), max(0, len(starts) - 1))
         self.lines = lines
-        self.virtual_size = Size(self.size.width, len(lines))
+        self.virtual_size = Size(0, len(lines))
         self._keep()
         self.refresh()
 

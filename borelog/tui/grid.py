@@ -51,6 +51,10 @@ class GridView(GridLines):
 
     def set_grid(self, grid: Grid) -> None:
         """Show another state of the grid; the cell in hand stays the same row by its key."""
+        shown = (grid, dict(self.drafts), dict(self.pending), self.screens.theme, self.size)
+        if shown == self._painted:
+            return
+        self._painted = shown
         key = self.row.key if self.grid.rows and self.at[0] < len(self.grid.rows) else None
         self.grid = grid
         row = next((k for k, r in enumerate(grid.rows) if r.key == key), None)
@@ -58,7 +62,7 @@ class GridView(GridLines):
             row = min(self.at[0], max(0, len(grid.rows) - 1))
         self.at = (row, self.at[1])
         self._land()
-        self.virtual_size = Size(self.size.width, len(grid.rows))
+        self.virtual_size = Size(0, len(grid.rows))
         self.refresh()
 
     def _land(self) -> None:

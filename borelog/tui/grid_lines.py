@@ -16,6 +16,8 @@ from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded
 class GridLines(Painted):
     """The grid's state and its lines; what keys do with it is in `borelog.tui.grid`."""
 
+    DEFAULT_CSS = "GridLines { overflow-y: scroll; }"
+
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self.grid = Grid((), ())
@@ -25,6 +27,7 @@ class GridLines(Painted):
         self.pending: dict[tuple[tuple[str, ...], int], str] = {}
         self.first_column = 0
         self._column = ENGINE
+        self._painted: object = None
 
     @property
     def row(self) -> Row:
@@ -40,11 +43,6 @@ class GridLines(Painted):
     def cell(self) -> Cell:
         """The cell in hand."""
         return self.row.cells.get(self.column, Cell())
-
-    @property
-    def row_count(self) -> int:
-        """Rows there are, seen or not."""
-        return len(self.grid.rows)
 
     def on_resize(self) -> None:
         """The cell in hand stays in view."""
@@ -70,11 +68,15 @@ class GridLines(Painted):
     def cell_room(self) -> int:
         """Width of a cell."""
         count = max(1, len(self.grid.cylinders))
-        return min(20, max(8, (self.size.width - self.label_room() - 1) // count))
+        return min(20, max(8, self.cells_room() // count))
+
+    def cells_room(self) -> int:
+        """Columns beside the labels."""
+        return self.size.width - self.label_room() - 1
 
     def shown_columns(self) -> tuple[int, ...]:
         """The cylinders that fit, so that the one in hand is among them."""
-        fit = max(1, (self.size.width - self.label_room() - 1) // self.cell_room())
+        fit = max(1, self.cells_room() // self.cell_room())
         cylinders = self.grid.cylinders
         if self._column in cylinders:
             at = cylinders.index(self._column)
@@ -133,11 +135,12 @@ class GridLines(Painted):
         out: list[Span] = [Span(label, "ink" if here else "quiet", "bold" if here else "")]
         columns = (ENGINE,) if row.span else self.shown_columns()
         wide = room - label_room - 1 if row.span else self.cell_room()
+        focus = here and self.has_focus
         for c in columns:
-            out.append(self._cell(row, c, wide, here and c == self.at[1]))
+            out.append(self._cell(row, c, wide, here and c == self.at[1], focus))
         return tuple(out)
 
-    def _cell(self, row: Row, column: int, wide: int, held: bool) -> Span:
+    def _cell(self, row: Row, column: int, wide: int, held: bool, focus: bool) -> Span:
         cell = row.cells.get(column, Cell())
         key = (row.key, column)
         if key in self.drafts:
@@ -149,7 +152,7 @@ class GridLines(Painted):
         shown = padded(f" {glyph} {text}", wide - 1)
         if cell.status == "missing" and not held:
             shown = padded(f" {glyph}{glyph if not text else ''} {text}", wide - 1)
-        weight = "pick" if held and self.has_focus else "bold" if held or cell.status == "bad" else ""
+        weight = "pick" if held and focus else "bold" if held or cell.status == "bad" else ""
         return Span(shown + " ", role, weight)
 
     def _with_editor(self, strip: Strip, y: int) -> Strip:

@@ -20,8 +20,19 @@ if TYPE_CHECKING:
     from borelog.tui.app import Screens
 
 
+_styles: dict[tuple[str, str, str, bool], Style] = {}
+
+
 def style_of(palette: Palette, span: Span, picked: bool = False) -> Style:
     """The colours of a span; what is in hand is ink on paper, whatever its status, so its glyph and word carry it."""
+    key = (palette.name, span.role, span.weight, picked)
+    held = _styles.get(key)
+    if held is None:
+        held = _styles[key] = _style(palette, span, picked)
+    return held
+
+
+def _style(palette: Palette, span: Span, picked: bool) -> Style:
     if picked or span.weight == "pick":
         return Style(color=palette.pick_ink, bgcolor=palette.pick, bold=True)
     if span.weight == "loud":
@@ -65,14 +76,19 @@ class Painted(ScrollView, _Themed, can_focus=True, inherit_bindings=False):
         super().__init__(id=id)
         self.can_focus = reads
         self.lines: Sequence[Line] = ()
+        self._shown: tuple[str, int, int | None] = ("", 0, None)
         self.cursor: int | None = None
         self.panel = panel
 
     def set_lines(self, lines: Sequence[Line], cursor: int | None = None) -> None:
         """Show other lines; the scroll position stays unless the cursor would leave the view."""
+        shown = (self.screens.theme, self.size.width, cursor)
+        if lines == self.lines and shown == self._shown:
+            return
+        self._shown = shown
         self.lines = lines
         self.cursor = cursor
-        self.virtual_size = Size(self.size.width, len(lines))
+        self.virtual_size = Size(0, len(lines))
         if cursor is not None:
             self.keep_in_view(cursor)
         self.refresh()
@@ -84,15 +100,6 @@ class Painted(ScrollView, _Themed, can_focus=True, inherit_bindings=False):
             self.scroll_to(y=max(0, row - margin), animate=False, force=True, immediate=True)
         elif row + margin >= top + high:
             self.scroll_to(y=row + margin - high + 1, animate=False, force=True, immediate=True)
-
-    def on_resize(self) -> None:
-        """Rows stay, width follows."""
-        self.virtual_size = Size(self.size.width, self.row_count)
-
-    @property
-    def row_count(self) -> int:
-        """Lines there are, seen or not."""
-        return len(self.lines)
 
     def render_line(self, y: int) -> Strip:
         """One row."""
@@ -118,12 +125,13 @@ class Bar(_Themed):
     def __init__(self, *, id: str | None = None, panel: bool = True) -> None:
         super().__init__(id=id)
         self.lines: tuple[Line, ...] = ()
+        self._theme = ""
         self.panel = panel
 
     def set_lines(self, *lines: Line) -> None:
         """Show other lines."""
-        if lines != self.lines:
-            self.lines = lines
+        if lines != self.lines or self._theme != self.screens.theme:
+            self.lines, self._theme = lines, self.screens.theme
             self.refresh()
 
     def render_line(self, y: int) -> Strip:

@@ -183,7 +183,7 @@ def test_every_question_s_letters_are_its_own() -> None:
         letters = [k for k, _, _ in row.answers]
         assert len(set(letters)) == len(letters), row.label
         assert all(len(k) == 1 and k.isalpha() and k.isascii() for k in letters), row.label
-    assert readings.letters_for(["tan", "tan too", "tan t", ""])[:3] == ("t", "a", "n")
+    assert readings.letters_for(("tan", "tan too", "tan t", ""))[:3] == ("t", "a", "n")
 
 
 def test_units_follow_the_last_reading_and_may_be_chosen() -> None:

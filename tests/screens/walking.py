@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from typing import Any
 
 from textual.pilot import Pilot
@@ -11,10 +12,14 @@ from borelog.tui.app import Screens
 from borelog.tui.painted import Bar
 from borelog.tui.views.words import said
 
+PATIENCE = 120.0
+"""Seconds after which something must be wrong; a loaded machine is slow, not broken."""
+
 
 async def settled(app: Screens, pilot: Pilot[Any], verdict: bool = False) -> None:
     """Wait until every act and every worker has ended; for the verdict only where the test looks at it."""
-    for _ in range(4000):
+    end = time.monotonic() + PATIENCE
+    while time.monotonic() < end:
         await pilot.pause()
         waits = [
             w

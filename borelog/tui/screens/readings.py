@@ -8,7 +8,6 @@ from typing import ClassVar
 from textual.app import ComposeResult
 
 from borelog.knowledge.procedures import procedures
-from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Conditions, Reading
 from borelog.marks.places import Looked as State
 from borelog.quantity import units_of
@@ -20,8 +19,14 @@ from borelog.tui.desk import Outcome
 from borelog.tui.grid import GridView
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens import questions
+from borelog.tui.screens.reading_page import Page
 from borelog.tui.views import readings as view
-from borelog.tui.views.stepping import hint_lines, step_lines, test_row, turning_lines
+from borelog.tui.views.saying import page_lines, said_of
+from borelog.tui.views.stepping import hint_lines, step_lines, test_row, turn_lines, turning_lines
+from borelog.tui.views.words import Line
+
+FIRST_TEST = "compression_dry"
+"""Where a person begins who says nothing else."""
 
 
 class ReadingsRoom(Room):
@@ -30,7 +35,7 @@ class ReadingsRoom(Room):
     where: ClassVar[str] = "readings"
     AUTO_FOCUS = "#grid"
     DEFAULT_CSS = """
-    ReadingsRoom #step { height: auto; max-height: 9; padding: 0 1; }
+    ReadingsRoom #step { height: auto; max-height: 12; padding: 0 1; }
     ReadingsRoom #hint { height: 2; padding: 0 0; }
     """
 
@@ -44,7 +49,10 @@ class ReadingsRoom(Room):
 
     def middle(self) -> ComposeResult:
         """Step, grid, hint."""
-        yield Painted(id="step", reads=False)
+        step = Painted(id="step", reads=False)
+        # The first step's cautions, so that the screen need not be laid out twice when it opens.
+        step.styles.height = len(self._step(FIRST_TEST, view.ENGINE, self.app.size.width))
+        yield step
         yield GridView(id="grid")
         yield Bar(id="hint", panel=False)
 
@@ -81,7 +89,7 @@ class ReadingsRoom(Room):
         elif grid.grid.rows and self.desk.cylinder and grid.column != view.ENGINE:
             grid.go(grid.at[0], self.desk.cylinder)
         elif grid.grid.rows and self.last is None:
-            grid.go_to("compression_dry", self.desk.cylinder)
+            grid.go_to(FIRST_TEST, self.desk.cylinder)
 
     def paint(self, room: int) -> None:
         """The grid of the inspection as it stands."""
@@ -108,19 +116,29 @@ class ReadingsRoom(Room):
             if row.test in procedures()
             else next((r.test for r in grid.grid.rows if r.group == row.group and r.test in procedures()), "")
         )
-        begun = any(r.body.test == test for r in desk.inspection.of(Reading))
-        engine = engine_of(desk.inspection)
-        if self.turning and engine:
-            lines = turning_lines(engine, desk.inspection, room - 2)
-        else:
-            lines = step_lines(test, begun, room - 2, max(3, self.size.height // 3))
+        lines = self._step(test, grid.column, room)
         step = self.query_one("#step", Painted)
-        step.styles.height = len(lines)
+        if step.styles.height is None or step.styles.height.value != len(lines):
+            step.styles.height = len(lines)
         step.set_lines(lines)
         hint = hint_lines(
             row, grid.column, grid.cell, typed, grid.drafts.get((row.key, grid.column), ""), desk.how, room
         )
         self.query_one("#hint", Bar).set_lines(*hint)
+
+    def _step(self, test: str, column: int, room: int) -> list[Line]:
+        """Above the grid: cautions before the first figure; where to turn for a leak-down; what the figures say together."""
+        desk, high = self.desk, self.app.size.height
+        if not desk.inspection:
+            return []
+        engine = desk.engine
+        if self.turning and engine:
+            return turning_lines(engine, desk.inspection, room - 2)
+        begun = any(r.body.test == test for r in desk.inspection.of(Reading))
+        lines = step_lines(test, begun, room - 2, max(3, high // 3))
+        if engine and test.startswith("leakdown") and column in engine.cylinders:
+            lines += turn_lines(engine, desk.inspection, test, column, room - 2)
+        return lines + said_of(desk.inspection, test, room - 2, 2 if high < 30 else 4)
 
     # --- from the grid -------------------------------------------------------------------------------------------
 
@@ -259,20 +277,25 @@ class ReadingsRoom(Room):
         if at == 0:
             self.say("there is no cell before this one in its row", "watch")
             return
-        source = grid.row.cells[columns[at - 1]]
-        if not source.edit:
+        row, column = grid.row, grid.column
+        # What was just entered may still be on its way to the disk.
+        before = grid.pending.get((row.key, columns[at - 1])) or row.cells[columns[at - 1]].edit
+        if not before:
             self.say("nothing is entered in the cell before", "watch")
             return
-        row, column = grid.row, grid.column
         assert desk.inspection is not None
         inspection = desk.inspection
-        self._act(lambda: noting.typed(desk.bench, inspection, row, column, source.edit, desk.how))
+        self._act(lambda: noting.typed(desk.bench, inspection, row, column, before, desk.how))
         self._onward(row, column, "next")
 
     def act_rest_same(self) -> None:
         """The same in the rest of the row."""
         grid, desk = self.grid, self.desk
         row, column = grid.row, grid.column
+        if any(key == row.key for key, _ in grid.pending):
+            # Something of this row is still on its way to the disk: do it right behind that.
+            self.screens.do(lambda: None, then=lambda _: self.act_rest_same())
+            return
         source = column
         if row.cells.get(column, view.Cell()).status == "missing" and row.kind != "fold":
             columns = grid.grid.columns(row)
@@ -363,6 +386,14 @@ class ReadingsRoom(Room):
             return
         self.turning = not self.turning
         self._step_and_hint()
+
+    def act_says(self) -> None:
+        """What the readings say together."""
+        inspection = self.desk.inspection
+        if inspection:
+            self.app.push_screen(
+                Page("What the readings say together", lambda room: page_lines(inspection, room))
+            )
 
     def act_how(self) -> None:
         """How the next entries are taken."""

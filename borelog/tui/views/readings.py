@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from borelog.acts.sheet.items import Question, questions
 from borelog.knowledge.procedures import Procedure, cautions_of, procedures
@@ -89,7 +90,8 @@ class Grid:
         return (ENGINE,) if row.span else self.cylinders
 
 
-def letters_for(words: Sequence[str]) -> tuple[str, ...]:
+@lru_cache(maxsize=512)
+def letters_for(words: tuple[str, ...]) -> tuple[str, ...]:
     """One letter for each answer: the first of a word in it that is still free, else any that is."""
     taken: list[str] = []
     for text in words:
@@ -294,7 +296,7 @@ def _condition(inspection: Inspection, test: str, c: Condition, answer: str, sta
 def _question(inspection: Inspection, q: Question, group: str, cylinders: tuple[int, ...]) -> Row:
     span = q.scope == "engine"
     columns = (ENGINE,) if span else cylinders
-    letters = letters_for([words for _, words in q.states])
+    letters = letters_for(tuple(words for _, words in q.states))
     answers = tuple((k, id_, words) for k, (id_, words) in zip(letters, q.states, strict=True))
     cells: dict[int, Cell] = {c: Cell("", "missing") for c in columns}
     for r in inspection.of(Seen):

@@ -52,6 +52,34 @@ def turning_lines(engine: Engine, inspection: Inspection, room: int) -> list[Lin
     return lines
 
 
+def turn_lines(engine: Engine, inspection: Inspection, test: str, cylinder: int, room: int) -> list[Line]:
+    """For the leak-down in hand: how far to turn from the cylinder done last, and which blank one would come first."""
+    if engine.firing_order is None:
+        words = "Where to turn the crank is said here once the firing order is noted (F3, then e)."
+        return [(Span(text, "quiet"),) for text in wrapped(words, room, "  ")]
+    done = [
+        r.body.cylinder
+        for r in inspection.of(Reading)
+        if r.body.test == test and r.body.cylinder in engine.cylinders
+    ]
+    last = done[-1] if done else None
+    plan = {t.cylinder: t for t in turning_plan(engine, last)}
+    here = plan.get(cylinder)
+    if here is None:
+        return []
+    if last is None or last == cylinder:
+        words = f"TURN  cylinder {engine.label(cylinder)}: prove its top on compression"
+    else:
+        words = (
+            f"TURN  {here.total:g}° on from cylinder {engine.label(last)}, in running direction: "
+            f"cylinder {engine.label(cylinder)}; prove its top"
+        )
+        first = next((t for t in plan.values() if t.total and t.cylinder not in done), None)
+        if first is not None and first.total < here.total:
+            words += f" (cylinder {engine.label(first.cylinder)} comes first, after {first.total:g}°)"
+    return [(Span(text, "ink"),) for text in wrapped(f"{words} · ^T shows the whole plan", room, "      ")]
+
+
 def hint_lines(
     row: Row, column: int, cell: Cell, typed: str | None, draft: str, how: str, room: int
 ) -> tuple[Line, Line]:
