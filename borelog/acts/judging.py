@@ -17,7 +17,8 @@ from borelog.logbook.entries import CallTaken, Finding, Stored
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.summaries import Said
 from borelog.text import BorelogError, one_line
-from borelog.verdict.judge import CALL_WORDS, Judgement, judge
+from borelog.verdict.calls import CALL_WORDS
+from borelog.verdict.judge import Judgement, judge
 from borelog.verdict.judged import Verdict
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING
 
 from borelog.acts.bench import Bench
 from borelog.acts.prices import prices
@@ -12,18 +11,16 @@ from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Prices
 from borelog.logbook.fold import merged
 from borelog.logbook.inspection import Inspection
+from borelog.logbook.opened import measured_bills, opened_parts
 from borelog.verdict.judge import Priced, shape_of
 from borelog.verdict.signs.all import signs
-
-if TYPE_CHECKING:
-    from borelog.verdict.network.types import Value
 
 SHOP = "0" * 32
 """The inspection that holds what counts for the whole logbook: its prices."""
 
 DRAWS = 10_000
-LEAST_SHARE = 0.0025
-"""A test that gains less than this share of the car's value is not proposed."""
+MATERIAL = 0.01
+"""A gain over this share of the car's value stands before what belongs to the work that is called."""
 
 
 def prices_for(bench: Bench, inspection: Inspection) -> dict[str, str]:
@@ -46,8 +43,7 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
     """The same from prices as typed. Pure: the same record, tables and prices give the same answer."""
     from borelog.verdict.money.outcome import money
     from borelog.verdict.money.settings import settings_for
-    from borelog.verdict.money.states import states_of
-    from borelog.verdict.money.worth import valuation
+    from borelog.verdict.money.worth import Valuation
     from borelog.verdict.network.drawing import draws
 
     shape, engine = shape_of(inspection), engine_of(inspection)
@@ -59,15 +55,13 @@ def priced(inspection: Inspection, tables: FaultTables, typed: dict[str, str]) -
     settings = settings_for(typed)
     bills = {f.id: f.bill for f in tables.faults.values()}
     seed = seed_of(inspection)
+    value = Valuation(settings, engine.chains, bills, seed, measured_bills(opened_parts(inspection)))
     drawn = draws(shape, said.evidence, tables, seed, DRAWS)
-    answer, _ = money(
-        settings, states_of(drawn, engine.chains, bills), seed, {p.id: p.label for p in prices().values()}
-    )
-    value: Value = valuation(settings, engine.chains, bills, seed)
+    labels = {p.id: p.label for p in prices().values()}
     return Priced(
         value,
         settings.price("own_hour")[1] / 60,
-        seed,
-        LEAST_SHARE * settings.price("value_running")[1],
-        answer,
+        drawn,
+        MATERIAL * settings.price("value_running")[1],
+        money(settings, value.states(drawn), value.result(drawn), seed, labels),
     )

@@ -18,6 +18,7 @@ from borelog.knowledge.faults import (
     NextTest,
     Order,
     Row,
+    WorkCheck,
 )
 from borelog.knowledge.tables import TableError
 
@@ -288,7 +289,7 @@ def chances(lines: list[dict[str, str]], key: tuple[str, ...]) -> dict[tuple[str
             known(row, "variable", tuple(t for t in TESTS if t))
         name = tuple(row[k] for k in key)
         once(row, name, out)
-        out[name] = (number(row, "chance", 1e-4, 0.9), row["wording"])
+        out[name] = (number(row, "chance", 1e-4, 0.97), row["wording"])
     return out
 
 
@@ -346,4 +347,18 @@ def order(
             if row["then"] not in needs:
                 refuse(row, f"no test needs {row['then']!r}")
         out.append(Order(kind, row["first"], row["then"], row["reason"]))
+    return tuple(out)
+
+
+def work(
+    lines: list[dict[str, str]], faults: Mapping[str, Fault], known_tests: Mapping[str, NextTest]
+) -> tuple[WorkCheck, ...]:
+    """What a called fault asks for before its work: known faults, known tests, at cylinders or the engine."""
+    out = []
+    for row in lines:
+        test = known_tests[known(row, "test", known_tests)]
+        where = known(row, "where", ("here", "others", "all", "engine"))
+        if (where == "engine") != (test.scope == "engine"):
+            refuse(row, f"{row['test']!r} is a test of the {test.scope}; where cannot be {where!r}")
+        out.append(WorkCheck(known(row, "fault", faults), test.id, where, row["why"]))
     return tuple(out)

@@ -106,6 +106,19 @@ class Order:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkCheck:
+    """What a called fault asks to be looked at before its work begins: it settles the extent, not the name.
+
+    ``where`` is here, others, all (cylinders) or engine.
+    """
+
+    fault: str
+    test: str
+    where: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class FaultTables:
     """Every table of the fault network, checked. ``digest`` names their content, ``notices`` what was not taken."""
 
@@ -121,6 +134,7 @@ class FaultTables:
     priors: Mapping[str, float]
     tests: Mapping[str, NextTest]
     order: tuple[Order, ...]
+    work: tuple[WorkCheck, ...] = ()
     digest: str = ""
     notices: tuple[str, ...] = field(default=())
 
@@ -151,6 +165,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "priors.csv": ("name", "value", "why"),
     "next_tests.csv": ("id", "scope", "label", "minutes", "items", "how", "needs", "note"),
     "test_order.csv": ("kind", "first", "then", "reason"),
+    "work_checks.csv": ("fault", "test", "where", "why"),
 }
 KEYS: Mapping[str, tuple[str, ...]] = {
     "faults.csv": ("id",),
@@ -166,6 +181,7 @@ KEYS: Mapping[str, tuple[str, ...]] = {
     "priors.csv": ("name",),
     "next_tests.csv": ("id",),
     "test_order.csv": ("kind", "first", "then"),
+    "work_checks.csv": ("fault", "test"),
 }
 OWN_COLUMNS = {"rows.csv": ("cause", "item", "state", "probability", "why")}
 Raw = dict[str, list[dict[str, str]]]
@@ -229,6 +245,7 @@ def build(raw: Raw) -> FaultTables:
         priors=check.priors(raw["priors.csv"]),
         tests=tests,
         order=check.order(raw["test_order.csv"], tests, items),
+        work=check.work(raw["work_checks.csv"], faults, tests),
         digest=hashlib.sha256(text.encode()).hexdigest()[:16],
     )
 

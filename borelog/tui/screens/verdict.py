@@ -15,7 +15,7 @@ from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
 from borelog.tui.views import verdict as view
 from borelog.tui.views.words import Span
-from borelog.verdict.judge import CALL_WORDS
+from borelog.verdict.calls import CALL_WORDS
 
 
 class VerdictRoom(Room):

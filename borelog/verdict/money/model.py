@@ -6,12 +6,13 @@ Same random numbers for all courses. The purchase price does not enter.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from borelog.verdict.money.settings import CostLine, Course, Discovery, Settings
-from borelog.verdict.money.spread import together, triangular_moments, triangular_quantile
+from borelog.verdict.money.spread import ranks, triangular_at, triangular_moments
 from borelog.verdict.money.states import States
 
 if TYPE_CHECKING:
@@ -45,14 +46,39 @@ class Result:
     stages: tuple[Stage, ...]
 
 
-@dataclass(slots=True)
 class _Sum:
-    settings: Settings
-    states: States
-    rng: np.random.Generator
+    """One evaluation: tables and prices, drawn engines, and all random numbers.
 
-    def uniforms(self, lines: int) -> Array:
-        return together(self.rng, self.states.n, lines)
+    They are drawn once in table order, so that a changed price or course does not shift the others.
+    """
+
+    def __init__(self, settings: Settings, states: States, seed: int) -> None:
+        self.settings, self.states = settings, states
+        n, groups = states.n, (
+            len(settings.lines), len(settings.prices), len(settings.discoveries), len(settings.courses),
+        )  # fmt: skip
+        rows = iter(ranks(seed, n, groups))
+        self.line = {line.id: next(rows) for line in settings.lines}
+        self.price = {p: next(rows) for p in sorted(settings.prices)}
+        self.found_cost = [next(rows) for _ in settings.discoveries]
+        self.days = {c.id: next(rows) for c in settings.courses}
+        luck = iter(_luck(seed, n, len(settings.discoveries) + 3))
+        self.found = [next(luck) for _ in settings.discoveries]
+        self.first, self.back, self.cure = luck
+        self.zero = np.zeros(n)
+        self.priced: dict[str, Array] = {}
+
+    def drawn_price(self, id_: str) -> Array:
+        """A price on every drawn engine, worked out once."""
+        if id_ not in self.priced:
+            self.priced[id_] = triangular_at(self.price[id_], *self.settings.price(id_))
+        return self.priced[id_]
+
+
+@lru_cache(maxsize=4)
+def _luck(seed: int, n: int, rows: int) -> NDArray[np.float32]:
+    """(rows, n) even chances."""
+    return np.random.default_rng((seed, 1)).random((rows, n), dtype=np.float32)
 
 
 def evaluate(settings: Settings, states: States, seed: int) -> Result:
@@ -67,51 +93,27 @@ def evaluate(settings: Settings, states: States, seed: int) -> Result:
     seed
         Of the cost lines; the same seed and states give the same result.
     """
-    work = _Sum(settings, states, np.random.default_rng(seed))
-    u = _Numbers(work)
+    work = _Sum(settings, states, seed)
     nets: dict[str, Array] = {}
     stages: list[Stage] = []
-    plain = [c for c in settings.courses if not c.stages]
-    for course in plain:
-        nets[course.id] = _plain_net(course, work, u)
+    for course in settings.courses:
+        if not course.stages:
+            nets[course.id] = _plain_net(course, work)
     stops = _stops(nets)
     for course in settings.courses:
         if course.stages:
-            nets[course.id], found = _staged_net(course, work, u, nets, stops)
+            nets[course.id], found = _staged_net(course, work, nets, stops)
             stages += found
     ids = tuple(c.id for c in settings.courses)
     return Result(ids, np.stack([nets[i] for i in ids], axis=1), tuple(stages))
 
 
-class _Numbers:
-    """All random numbers, drawn once in table order, so that a changed price or course does not shift the others."""
-
-    def __init__(self, work: _Sum) -> None:
-        s = work.settings
-        n = work.states.n
-        self.lines = {line.id: k for k, line in enumerate(s.lines)}
-        self.line = together(work.rng, n, len(s.lines))
-        names = sorted(s.prices)
-        self.prices = {p: k for k, p in enumerate(names)}
-        self.price = together(work.rng, n, len(names))
-        self.found = work.rng.random((n, len(s.discoveries)))
-        self.found_cost = together(work.rng, n, len(s.discoveries))
-        self.days = together(work.rng, n, len(s.courses))
-        self.first = work.rng.random(n)
-        self.back = work.rng.random(n)
-        self.cure = work.rng.random(n)
-
-
-def _price(work: _Sum, u: _Numbers, id_: str) -> Array:
-    return triangular_quantile(u.price[:, u.prices[id_]], *work.settings.price(id_))
-
-
-def _unit(work: _Sum, u: _Numbers, unit: str) -> Array | float:
+def _unit(work: _Sum, unit: str) -> Array | float:
     if unit == "pct":
         return work.settings.price("value_running")[1] / 100
     if unit in ("own_hour", "paid_hour"):
         return work.settings.price(unit)[1]
-    return _price(work, u, unit)
+    return work.drawn_price(unit)
 
 
 def _unit_mean(work: _Sum, unit: str) -> float:
@@ -120,24 +122,30 @@ def _unit_mean(work: _Sum, unit: str) -> float:
     return triangular_moments(*work.settings.price(unit))[0]
 
 
-def _times(line: CostLine, states: States) -> Array | float:
-    """How many times a line is due on each drawn engine."""
-    zero = np.zeros(states.n)
-    if line.per == "head":
-        return np.maximum(states.heads.get(line.bill or "head", zero), 0.0 if line.bill else 1.0)
-    if line.per == "cylinder":
-        return states.count.get(line.bill, zero) if line.bill else float(states.cylinders)
-    if line.bill:
-        return (states.count.get(line.bill, zero) > 0).astype(float)
-    return 1.0
+def _times(line: CostLine, work: _Sum) -> Array | float:
+    """How many times a line is due on each drawn engine; 0.0 where it is on none."""
+    states = work.states
+    if line.per == "head" and not line.bill:
+        return np.maximum(states.heads.get("head", work.zero), 1.0)
+    if not line.bill:
+        return float(states.cylinders) if line.per == "cylinder" else 1.0
+    due = (states.heads if line.per == "head" else states.count).get(line.bill)
+    if due is None or not due.any():
+        return 0.0
+    return due if line.per in ("head", "cylinder") else (due > 0).astype(float)
 
 
-def _cost(work: _Sum, u: _Numbers, course: str, stage: str | None = None) -> Array:
+def _cost(work: _Sum, course: str, stage: str | None = None) -> Array:
     total = np.zeros(work.states.n)
     for line in work.settings.lines:
         if line.course == course and stage in (None, line.stage):
-            amount = triangular_quantile(u.line[:, u.lines[line.id]], *line.amount)
-            total += amount * _unit(work, u, line.unit) * _times(line, work.states)
+            times = _times(line, work)
+            if isinstance(times, float) and times == 0.0:
+                continue
+            amount = triangular_at(work.line[line.id], *line.amount)
+            amount *= _unit(work, line.unit)
+            amount *= times
+            total += amount
     return total
 
 
@@ -146,13 +154,11 @@ def _expected_cost(work: _Sum, course: str, stage: str) -> Array:
     total = np.zeros(work.states.n)
     for line in work.settings.lines:
         if line.course == course and line.stage == stage:
-            total += (
-                triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work.states)
-            )
+            total += triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work)
     return total
 
 
-def _value_after(course: Course, work: _Sum, u: _Numbers) -> Array:
+def _value_after(course: Course, work: _Sum) -> Array:
     """Value with the faults that remain, less what may come back."""
     s, states = work.settings, work.states
     share = np.zeros(states.n)
@@ -161,14 +167,14 @@ def _value_after(course: Course, work: _Sum, u: _Numbers) -> Array:
         if there is None:
             continue
         cured = s.cures.get((course.id, bill), 0.0)
-        left = (there > 0) & (u.cure >= cured)
+        left = (there > 0) & (work.cure >= cured)
         share += left * (first + each * np.maximum(0.0, there - 1))
-    whole = _price(work, u, "value_running")
+    whole = work.drawn_price("value_running")
     value = whole * (1 - np.minimum(CAP, share))
     if course.id not in ("run", "sell", "part_out", "scrap"):
         for fault, (chance, lost) in s.returns.items():
             if fault in states.has:
-                value -= whole * lost * (states.has[fault] & (u.back < chance))
+                value -= whole * lost * (states.has[fault] & (work.back < chance))
     least: Array = np.maximum(value, whole * (1 - CAP))
     return least
 
@@ -188,31 +194,31 @@ def _hoped(course: Course, work: _Sum) -> Array:
     return triangular_moments(*s.price("value_running"))[0] * (1 - np.minimum(CAP, share))
 
 
-def _income(course: Course, work: _Sum, u: _Numbers) -> Array:
+def _income(course: Course, work: _Sum) -> Array:
     if course.id == "sell":
-        return _price(work, u, "value_as_it_stands")
+        return work.drawn_price("value_as_it_stands")
     if course.id == "part_out":
         dead = work.states.count.get("block", np.zeros(work.states.n)) > 0
-        return _price(work, u, "value_as_parts") * np.where(dead, 0.88, 1.0)
+        return work.drawn_price("value_as_parts") * np.where(dead, 0.88, 1.0)
     if course.id == "scrap":
-        return _price(work, u, "scrap_value")
-    return _value_after(course, work, u)
+        return work.drawn_price("scrap_value")
+    return _value_after(course, work)
 
 
-def _days(course: Course, work: _Sum, u: _Numbers) -> Array:
-    k = [c.id for c in work.settings.courses].index(course.id)
-    return triangular_quantile(u.days[:, k], *course.days) * work.settings.price("day_cost")[1]
+def _days(course: Course, work: _Sum) -> Array:
+    return triangular_at(work.days[course.id], *course.days) * work.settings.price("day_cost")[1]
 
 
-def _found(work: _Sum, u: _Numbers, course: str, stage: str) -> tuple[Array, NDArray[np.bool_]]:
+def _found(work: _Sum, course: str, stage: str) -> tuple[Array, NDArray[np.bool_]]:
     """Cost of what is found at a stage, and whether it ends the course."""
     s, states = work.settings, work.states
     cost, ends = np.zeros(states.n), np.zeros(states.n, bool)
     for k, d in enumerate(s.discoveries):
         if d.course != course or d.stage != stage:
             continue
-        hit = _due(d, states) & (u.found[:, k] < d.chance)
-        cost += hit * triangular_quantile(u.found_cost[:, k], *d.cost) * s.price("value_running")[1] / 100
+        hit = _due(d, states) & (work.found[k] < d.chance)
+        if d.cost[2] > 0:
+            cost += hit * triangular_at(work.found_cost[k], *d.cost) * (s.price("value_running")[1] / 100)
         if d.ends:
             ends |= hit
     return cost, ends
@@ -226,17 +232,17 @@ def _due(d: Discovery, states: States) -> NDArray[np.bool_]:
     return states.count.get(d.because, np.zeros(states.n)) > 0
 
 
-def _second_try(course: Course, cost: Array, u: _Numbers) -> Array:
+def _second_try(course: Course, cost: Array, work: _Sum) -> Array:
     """Where it did not work first time: part of the cost once more."""
-    return np.where(u.first < course.first_time, 0.0, course.second_share * cost)
+    return np.where(work.first < course.first_time, 0.0, course.second_share * cost)
 
 
-def _plain_net(course: Course, work: _Sum, u: _Numbers) -> Array:
-    income = _income(course, work, u)
-    cost = _cost(work, u, course.id)
-    extra, _ = _found(work, u, course.id, "")
+def _plain_net(course: Course, work: _Sum) -> Array:
+    income = _income(course, work)
+    cost = _cost(work, course.id)
+    extra, _ = _found(work, course.id, "")
     return (
-        income * (1 - course.selling) - cost - extra - _second_try(course, cost, u) - _days(course, work, u)
+        income * (1 - course.selling) - cost - extra - _second_try(course, cost, work) - _days(course, work)
     )
 
 
@@ -253,10 +259,10 @@ def _stops(nets: dict[str, Array]) -> list[tuple[str, float]]:
 
 
 def _staged_net(
-    course: Course, work: _Sum, u: _Numbers, nets: dict[str, Array], stops: list[tuple[str, float]]
+    course: Course, work: _Sum, nets: dict[str, Array], stops: list[tuple[str, float]]
 ) -> tuple[Array, list[Stage]]:
     """Continue only while what is expected from here beats the best stop."""
-    value = _value_after(course, work, u) * (1 - course.selling)
+    value = _value_after(course, work) * (1 - course.selling)
     hoped = _hoped(course, work) * (1 - course.selling)
     alternative, stop_mean = stops[0]
     stop = nets[alternative] * (OPENED_SALE if alternative == "sell" else 1.0)
@@ -265,8 +271,8 @@ def _staged_net(
     open_now = np.ones(work.states.n, bool)
     stages: list[Stage] = []
     for k, name in enumerate(course.stages):
-        cost = _cost(work, u, course.id, name)
-        found, ends = _found(work, u, course.id, name)
+        cost = _cost(work, course.id, name)
+        found, ends = _found(work, course.id, name)
         spent = spent + np.where(open_now, cost + found, 0.0)
         rest = np.zeros(work.states.n)
         for later in course.stages[k + 1 :]:
@@ -285,5 +291,5 @@ def _staged_net(
                     float(leave.mean()),
                 )
             )
-    finished = value - spent - _second_try(course, spent, u) - _days(course, work, u)
+    finished = value - spent - _second_try(course, spent, work) - _days(course, work)
     return np.where(open_now, finished, out), stages

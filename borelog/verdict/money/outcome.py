@@ -91,15 +91,14 @@ def _first(states: States, n: int) -> States:
     )
 
 
-def money(settings: Settings, states: States, seed: int, labels: dict[str, str]) -> tuple[Money, Result]:
-    """Everything the money room says.
+def money(settings: Settings, states: States, result: Result, seed: int, labels: dict[str, str]) -> Money:
+    """Everything the money room says of a `Result` of ``evaluate`` on these settings, states and seed.
 
     Parameters
     ----------
     labels
         Price id to its name, for the words.
     """
-    result = evaluate(settings, states, seed)
     whole = settings.price("value_running")[1]
     order = order_of(result)
     net = result.net
@@ -125,7 +124,7 @@ def money(settings: Settings, states: States, seed: int, labels: dict[str, str])
             )
         )
     ranked = movers(settings, states, seed)
-    said = Money(
+    return Money(
         currency=settings.currency,
         courses=tuple(courses),
         stops=stop_lines(settings, result),
@@ -144,7 +143,6 @@ def money(settings: Settings, states: States, seed: int, labels: dict[str, str])
         decides="" if settings.priced else decider(ranked, labels),
         caution=CAUTION,
     )
-    return said, result
 
 
 def stop_lines(settings: Settings, result: Result) -> tuple[str, ...]:

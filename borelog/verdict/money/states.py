@@ -29,8 +29,24 @@ class States:
     heads: Mapping[str, NDArray[np.float64]]
     has: Mapping[str, NDArray[np.bool_]]
 
+    def kinds(self) -> NDArray[np.int64]:
+        """(n,) a number for each drawn engine, the same where two ask for the same work."""
+        columns = [*self.count.values(), *self.heads.values(), *self.has.values()]
+        # A random weight for each column: equal rows get equal sums, unequal ones do not.
+        weights = np.random.default_rng(1).integers(1, 1 << 40, len(columns))
+        keys = sum(
+            (w * c.astype(np.int64) for w, c in zip(weights.tolist(), columns, strict=True)),
+            np.zeros(self.n, dtype=np.int64),
+        )
+        return np.unique(keys, return_inverse=True)[1].ravel().astype(np.int64)
 
-def states_of(draws: Draws, chains: Sequence[Sequence[int]], bills: Mapping[str, str]) -> States:
+
+def states_of(
+    draws: Draws,
+    chains: Sequence[Sequence[int]],
+    bills: Mapping[str, str],
+    measured: Mapping[str, frozenset[int] | None] | None = None,
+) -> States:
     """Bills and faults of joint draws.
 
     Parameters
@@ -41,6 +57,8 @@ def states_of(draws: Draws, chains: Sequence[Sequence[int]], bills: Mapping[str,
         Cylinders along each head.
     bills
         Fault or engine state to its bill.
+    measured
+        Bills that measured parts make certain, with their cylinders (None: all), whatever was drawn.
     """
     n = len(draws)
     per_fault: dict[str, NDArray[np.bool_]] = {
@@ -64,6 +82,10 @@ def states_of(draws: Draws, chains: Sequence[Sequence[int]], bills: Mapping[str,
         if bill and bill != "nothing":
             whole = np.repeat(has[state][:, None], len(draws.cylinders), axis=1)
             by_bill[bill] = by_bill[bill] | whole if bill in by_bill else whole
+    for bill, where in (measured or {}).items():
+        sure = np.array([where is None or c in where for c in draws.cylinders])
+        whole = np.repeat(sure[None, :], n, axis=0)
+        by_bill[bill] = by_bill[bill] | whole if bill in by_bill else whole
     rows = [[column[c] for c in chain] for chain in chains] or [list(column.values())]
     return States(
         n=n,

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from borelog.knowledge.faults import FaultTables, NextTest
+from borelog.verdict.money.worth import placeholder_value
 from borelog.verdict.network.drawing import draws as drawn
 from borelog.verdict.network.ordering import HEAD_ON, Course, Done, Place
 from borelog.verdict.network.outcomes import Standing, at_cylinder, at_engine, outcomes
@@ -24,10 +25,11 @@ from borelog.verdict.network.types import (
     Posterior,
     Value,
 )
-from borelog.verdict.network.worth import Gain, UsualBills, gain
+from borelog.verdict.network.worth import Gain, by_kind, of_kinds
 
-DRAWS = 1500
+DRAWS = 4000
 NOISE = 1e-9
+SURE = 2.0  # a gain within this many of its standard errors is luck of the draw
 RARE = 0.005
 LEAST_MOVED = 0.02  # a test that moves no fault by this much on average splits nothing worth naming
 MOST_SPLIT = 3
@@ -48,6 +50,9 @@ class _Look:
 
 def doubtful(posterior: Posterior, tables: FaultTables, test: NextTest, place: Place) -> bool:
     """Whether what this test gave more likely does not show the engine than it does."""
+    kinds = {tables.items[i].test for i in test.items} - {""}
+    if place is None and any(posterior.spoiled.get((k, None), 0.0) > DOUBTFUL for k in kinds):
+        return True
     return any(posterior.doubted.get((place, tables.items[i].group), 0.0) > DOUBTFUL for i in test.items)
 
 
@@ -65,11 +70,19 @@ def _covered(tables: FaultTables, posterior: Posterior, test: NextTest, place: P
     return place is not None and any(posterior.spoiled.get((k, None), 0.0) > DOUBTFUL for k in kinds & whole)
 
 
+def _touched(course: Course, tables: FaultTables, posterior: Posterior, test: NextTest, place: Place) -> bool:
+    """Whether it was done; a test of all cylinders also where one of its kind was done on each and has been spoiled."""
+    kinds = {tables.items[i].test for i in test.items} - {""}
+    return course.touched(test.id, place) or (
+        place is None and any((k, None) in posterior.spoiled for k in kinds)
+    )
+
+
 def _looks(shape: NetShape, tables: FaultTables, course: Course, posterior: Posterior) -> list[_Look]:
     out = []
-    for test in tables.tests.values():
+    for test in (t for t in tables.tests.values() if t.items):
         for place in shape.cylinders if test.scope == "cylinder" else (None,):
-            if course.touched(test.id, place) and doubtful(posterior, tables, test, place):
+            if _touched(course, tables, posterior, test, place) and doubtful(posterior, tables, test, place):
                 if not _covered(tables, posterior, test, place):
                     out.append(_Look(test, place, True))
             elif not course.is_done(test.id, place):
@@ -114,34 +127,38 @@ def _rare_as_one(chances: Array, kinds: Array) -> Array:
 class _Ranking:
     """Values every look on the same draws."""
 
-    def __init__(self, net: Net, joint: Draws, value: Value, rate: float) -> None:
-        self.net, self.joint, self.value, self.rate = net, joint, value, rate
+    def __init__(self, net: Net, joint: Draws, value: Value) -> None:
+        self.net, self.joint = net, joint
         self.weights = np.full(len(joint), 1.0 / len(joint))
-        self._standing: dict[Place, Standing] = {}
+        self.nets = value.nets(joint)
+        now, course = value(joint, self.weights[None])
+        self.now = float(now[0]), int(course[0])
+        self._standing: dict[Place, tuple[Standing, Array]] = {}
         self._best: dict[Place, float] = {}
         self._named: dict[Place, tuple[list[str], Array]] = {}
 
-    def standing(self, place: Place) -> Standing:
+    def standing(self, place: Place) -> tuple[Standing, Array]:
+        """Where the draws stand there, and what the courses bring by where they stand, (u, c)."""
         if place not in self._standing:
-            self._standing[place] = at_engine(self.joint) if place is None else at_cylinder(self.joint, place)
+            at = at_engine(self.joint) if place is None else at_cylinder(self.joint, place)
+            paid = by_kind(self.nets * self.weights[:, None], at.which, len(at.engine))
+            self._standing[place] = at, paid
         return self._standing[place]
 
     def at_most(self, place: Place) -> float:
         """What knowing that cylinder's (or the engine's) state outright would be worth: no test there is worth more."""
         if place not in self._best:
-            at = self.standing(place)
-            known = (at.which[None, :] == np.arange(len(at.engine))[:, None]).astype(float)
-            self._best[place] = gain(self.value, self.joint, known, self.weights).worth
+            self._best[place] = float(self.standing(place)[1].max(axis=1).sum()) - self.now[0]
         return self._best[place]
 
     def valued(self, look: _Look) -> tuple[Gain, tuple[str, ...]]:
         """Gain of a look, and what it would tell apart."""
-        at = self.standing(look.place)
+        at, paid = self.standing(look.place)
         if look.place not in self._named:
             self._named[look.place] = _shares(self.net, self.joint, at, look.place)
         kinds = np.bincount(at.which, minlength=len(at.engine)) / len(self.joint)
         chances = _rare_as_one(outcomes(self.net, look.test, at), kinds)
-        found = gain(self.value, self.joint, chances[:, at.which], self.weights)
+        found = of_kinds(self.nets, self.weights, at.which, paid, self.now, chances)
         moved = _moved(*self._named[look.place], chances, kinds)
         return found, tuple(n for s, n in moved[:MOST_SPLIT] if s >= LEAST_MOVED)
 
@@ -201,7 +218,7 @@ def next_tests(
     shape, evidence, tables
         As for ``posteriors``.
     value : Value or None
-        What the best course is worth under re-weighted draws; None: the usual bills, in units of a small repair.
+        What the courses are worth; None: the shipped placeholders, in per cent of the car's value.
     rate_per_minute : float
         What a minute costs, in the unit of ``value``.
     done : collection of (test, cylinder or None)
@@ -222,7 +239,7 @@ def next_tests(
     net = compiled(tables)
     joint = drawn(shape, evidence, tables, seed, DRAWS) if draws is None else draws
     course = Course(tables, evidence, done, head_off)
-    ranking = _Ranking(net, joint, value or UsualBills(tables), rate_per_minute)
+    ranking = _Ranking(net, joint, value or placeholder_value(shape, tables, seed))
     found: list[Next] = []
     idle: list[tuple[_Look, tuple[str, ...]]] = []
     held = {}
@@ -235,7 +252,7 @@ def next_tests(
             held[look.test.id] = reason
             continue
         gained, split = ranking.valued(look)
-        if gained.worth <= cost + NOISE and not look.again:
+        if gained.worth <= cost + SURE * gained.error + NOISE and not look.again:
             idle.append((look, split))
             continue
         before = course.before(look.test.id, look.place)
@@ -252,6 +269,7 @@ def next_tests(
                 before,
                 SETTLES if look.again else "",
                 look.again,
+                gained.error,
             )
         )
     found.sort(key=lambda n: (not n.again, -n.net, n.minutes, n.test, n.cylinder or 0))

@@ -24,6 +24,11 @@ class Course:
         self._sights = {f"{s.item}={s.state}" for s in evidence.seen}
         self._recorded = {(s.item, s.cylinder) for s in evidence.seen}
 
+    @property
+    def named(self) -> Done:
+        """Tests said to be done, or not possible."""
+        return self._done
+
     def is_done(self, test: str, place: Place) -> bool:
         """Said to be done, or every item of it recorded at that place (for an engine's test: anywhere)."""
         if (test, place) in self._done or (test, None) in self._done:

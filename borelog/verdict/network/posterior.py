@@ -139,7 +139,8 @@ def described(done: Solved) -> Posterior:
     net, total = prob.net, done.total
     states = done.states()
     everything: Array = states.sum(1)
-    cylinders, sets = _marginals(prob, everything.sum(1))
+    by_set: Array = everything.sum(1)
+    cylinders, sets = _marginals(prob, by_set)
     doubts = Doubts()
     leak = cylinder_doubts(prob, states, everything, doubts)
     spoiled: dict[tuple[str, int | None], float] = {
@@ -175,6 +176,9 @@ def described(done: Solved) -> Posterior:
         fits=fit > POOREST_FIT,
         way=done.way_name,
         cancellation=done.cancellation,
+        faults=net.faults,
+        holds=net.has,
+        by_set=dict(zip(prob.line, by_set, strict=True)),
     )
 
 

@@ -6,7 +6,7 @@ named by its number on the engine; ``None`` stands for the engine as a whole.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
@@ -116,6 +116,9 @@ class Posterior:
     variable, cylinder or None), ``breaches`` by the pair of cylinder numbers, ``channels`` by channel id.
     ``groups[c]`` counts what was recorded on cylinder c: the dependence groups, sorted.
 
+    ``by_set[c]`` (2, S) is the distribution over all combinations without and with a breach, ``holds`` (S, F) which of the
+    ``faults`` each combination holds.
+
     ``log_evidence`` is the natural log of the probability of everything recorded; ``fit`` the same less that of the
     story 'every reading is a misread of some engine'. ``fits`` False: these readings do not fit any known story.
     ``way`` says which of the two exact sums was used ('inclusion' or 'chain'), ``cancellation`` is sum|terms|/|sum|.
@@ -136,6 +139,33 @@ class Posterior:
     fits: bool
     way: str
     cancellation: float
+    faults: tuple[str, ...] = field(repr=False)
+    holds: NDArray[np.bool_] = field(repr=False, compare=False)
+    by_set: Mapping[int, NDArray[np.float64]] = field(repr=False, compare=False)
+
+    def instead(self, cylinder: int, of: Collection[str]) -> tuple[tuple[str, float], ...]:
+        """What may be there and none of ``of`` (faults, 'sound' or a breach): each with its probability, likeliest first.
+
+        Faults can stand together, so the rival of a leader is what would have to be there *instead* of it.
+        """
+        rest = self._without(cylinder, of)
+        found = dict(zip(self.faults, (rest.sum(0) @ self.holds).tolist(), strict=True))
+        found[SOUND], found[BREACH] = float(rest[0, 0]), float(rest[1].sum())
+        kept = [(f, p) for f, p in found.items() if f not in of]
+        return tuple(sorted(kept, key=lambda pair: (-pair[1], pair[0])))
+
+    def any_of(self, cylinder: int, of: Collection[str]) -> float:
+        """The probability that at least one of these is there."""
+        return max(0.0, 1.0 - float(self._without(cylinder, of).sum()))
+
+    def _without(self, cylinder: int, of: Collection[str]) -> NDArray[np.float64]:
+        rest = self.by_set[cylinder].copy()
+        rest[:, self.holds[:, [k for k, f in enumerate(self.faults) if f in of]].any(axis=1)] = 0.0
+        if BREACH in of:
+            rest[1] = 0.0
+        if SOUND in of:
+            rest[0, 0] = 0.0
+        return rest
 
     def ranked(self, cylinder: int) -> tuple[tuple[str, float], ...]:
         """Faults of one cylinder with 'sound', likeliest first; ties by id so that the order is stable."""
@@ -236,11 +266,14 @@ class Draws:
 
 
 class Value(Protocol):
-    """What the best course of action is worth under re-weighted draws; the money room supplies it.
+    """What the courses of action are worth; the money room supplies it.
 
-    ``weights`` is (m, n): each row sums to 1 over the n draws. Returns ``(values, courses)``: (m,) expected net worth
-    of the best course in the user's currency, and (m,) an integer naming that course (any fixed numbering).
+    ``nets(draws)`` is (n, courses): the net worth of each course on each draw, in the user's currency. Called with
+    ``weights`` (m, n), each row adding to 1 over the n draws, it returns ``(values, courses)``: (m,) expected worth of the
+    best course under each row, and (m,) its column.
     """
+
+    def nets(self, draws: Draws) -> NDArray[np.float64]: ...
 
     def __call__(
         self, draws: Draws, weights: NDArray[np.float64]
@@ -259,8 +292,8 @@ class Before:
 class Next:
     """One test worth doing next.
 
-    ``worth`` is the expected gain in the money decision in the user's currency, ``net`` the same less the minutes at
-    the user's rate; ``splits`` the faults or engine states it would tell apart, most moved first; ``changes`` the
+    ``worth`` is the expected gain in the money decision in the user's currency, ``error`` its standard error, ``net`` the
+    gain less the minutes at the user's rate; ``splits`` the faults or engine states it would tell apart, most moved first; ``changes`` the
     chance (0 to 1) that its result changes the course of action. ``before`` names what must come first; a test that
     is itself such a first step carries the reason in ``reason``. ``again`` marks a repeat of a doubtful test.
     """
@@ -275,6 +308,7 @@ class Next:
     before: tuple[Before, ...] = ()
     reason: str = ""
     again: bool = False
+    error: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

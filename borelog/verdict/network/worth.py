@@ -7,85 +7,68 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from borelog.knowledge.faults import CALLS, FaultTables
 from borelog.verdict.network.tables import Array
-from borelog.verdict.network.types import BREACH, Draws, Value
-
-BILLS = {
-    "run": 0.0,
-    "test_first": 0.5,
-    "repair_in_car": 1.0,
-    "head_off": 4.0,
-    "rebuild": 10.0,
-    "replace": 12.0,
-}
-AGAIN = 1.5  # doing too little costs the right bill after all, and half of it again for what was spoiled meanwhile
+from borelog.verdict.network.types import Draws, Value
 
 
 @dataclass(frozen=True, slots=True)
 class Gain:
-    """``worth`` is the expected gain, ``changes`` the chance that another course is taken, ``chances`` (m,) of outcomes."""
+    """``worth`` is the expected gain, ``error`` its standard error over the draws, ``changes`` the chance that another
+    course is taken, ``chances`` (m,) of the outcomes.
+    """
 
     worth: float
+    error: float
     changes: float
     chances: Array
 
 
-def gain(value: Value, draws: Draws, outcomes: Array, weights: Array) -> Gain:
+def by_kind(values: Array, which: NDArray[np.int64], kinds: int) -> Array:
+    """(n, c) values added up over the draws of each kind, (u, c)."""
+    return np.column_stack([np.bincount(which, weights=v, minlength=kinds) for v in values.T])
+
+
+def gain(value: Value, draws: Draws, outcomes: Array, weights: Array, which: NDArray[np.int64]) -> Gain:
     """Expected gain of seeing one of m outcomes before deciding.
 
     Parameters
     ----------
     value : Value
+        Supplies the worth of every course on every draw.
     draws : Draws
-        Passed on to ``value``.
-    outcomes : (m, n) array
-        P(outcome | draw); columns add to 1.
+    outcomes : (m, u) array
+        P(outcome | kind of draw); columns add to 1.
     weights : (n,) array
         Of the draws now, adding to 1.
+    which : (n,) int array
+        The kind of each draw, 0 to u - 1.
     """
+    nets = value.nets(draws)
     now, course = value(draws, weights[None])
-    joint = outcomes * weights
-    chances = joint.sum(1)
-    kept = chances > 0.0
-    then, courses = value(draws, joint[kept] / chances[kept, None])
-    worth = float(chances[kept] @ then - now[0])
-    return Gain(worth, float(chances[kept][courses != course[0]].sum()), chances)
+    paid = by_kind(nets * weights[:, None], which, outcomes.shape[1])
+    return of_kinds(nets, weights, which, paid, (float(now[0]), int(course[0])), outcomes)
 
 
-class UsualBills:
-    """A valuation without prices: each course by a usual bill, and half as much again for having done too little.
-
-    The unit is a small repair in the car. It ranks tests before anyone has entered money; the money room has its own.
-    """
-
-    def __init__(self, tables: FaultTables) -> None:
-        self._needs = {
-            f.id: CALLS.index(f.usual_call) for f in tables.faults.values() if f.usual_call in CALLS
-        }
-        self._bills = np.array([BILLS[c] for c in CALLS])
-        self._last: tuple[Draws, Array] | None = None
-
-    def payoff(self, draws: Draws) -> Array:
-        """(n, courses) net worth, all negative: what each course costs on each engine."""
-        if self._last is not None and self._last[0] is draws:
-            return self._last[1]
-        by_fault = np.array([self._needs[f] for f in draws.faults])
-        by_set = np.where(draws.has, by_fault, 0).max(axis=1)
-        need = by_set[draws.sets].max(axis=1)
-        need = np.maximum(need, np.array([self._needs[e] for e in draws.states])[draws.engine])
-        if draws.breaches.shape[1]:
-            need = np.maximum(need, np.where(draws.breaches.any(axis=1), self._needs.get(BREACH, 0), 0))
-        courses = np.arange(len(CALLS))
-        short = courses[None, :] < need[:, None]
-        cost = self._bills[None, :] + np.where(short, AGAIN * self._bills[need][:, None], 0.0)
-        self._last = (draws, -cost)
-        return self._last[1]
-
-    def __call__(
-        self, draws: Draws, weights: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
-        """See `Value`."""
-        expected = np.einsum("mn,nc->mc", weights, self.payoff(draws), optimize=False)
-        course = expected.argmax(axis=1).astype(np.int64)
-        return expected[np.arange(len(expected)), course], course
+def of_kinds(
+    nets: Array,
+    weights: Array,
+    which: NDArray[np.int64],
+    paid: Array,
+    now: tuple[float, int],
+    outcomes: Array,
+) -> Gain:
+    """The same with what does not depend on the outcomes worked out: ``paid`` (u, c) from `by_kind`, ``now`` the best."""
+    kinds = np.bincount(which, weights=weights, minlength=outcomes.shape[1])
+    chances = outcomes @ kinds
+    then = outcomes @ paid
+    courses = then.argmax(axis=1)
+    worth = float(then[np.arange(len(then)), courses].sum() - now[0])
+    moved = courses != now[1]
+    # How much each draw gains: the course taken after each outcome less the one taken now.
+    taken = np.zeros((outcomes.shape[1], nets.shape[1]))
+    np.add.at(taken.T, courses[moved], outcomes[moved])
+    taken[:, now[1]] -= outcomes[moved].sum(0)
+    gains = np.einsum("nc,nc->n", taken[which], nets, optimize=False)
+    spread = float(weights @ np.square(gains)) - float(weights @ gains) ** 2
+    error = float(np.sqrt(max(spread, 0.0) * float(np.square(weights).sum())))
+    return Gain(max(worth, 0.0), error, float(chances[moved].sum()), chances)

@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 
 from borelog.knowledge.faults import shipped as fault_tables
-from borelog.verdict.money.model import evaluate
+from borelog.verdict.judged import Money
+from borelog.verdict.money.model import Result, evaluate
 from borelog.verdict.money.outcome import compared, money, order_of, rounded
-from borelog.verdict.money.settings import MoneyError, money_range, settings_for, shipped
+from borelog.verdict.money.settings import MoneyError, Settings, money_range, settings_for, shipped
 from borelog.verdict.money.spread import (
     normal_probability,
     pert_moments,
@@ -20,7 +21,7 @@ from borelog.verdict.money.spread import (
     triangular_quantile,
 )
 from borelog.verdict.money.states import States, states_of
-from borelog.verdict.money.worth import valuation
+from borelog.verdict.money.worth import Valuation
 from borelog.verdict.network.drawing import draws
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.types import Evidence, NetShape, Seen
@@ -41,6 +42,12 @@ PRICES = {"value_running": "4200", "own_hour": "18", "paid_hour": "65", "used_en
 def drawn(n: int = 4000, evidence: Evidence = BURNT, seed: int = 7) -> States:
     """States of a four with a burnt valve on 3."""
     return states_of(draws(SHAPE, evidence, TABLES, seed, n), SHAPE.chains, BILLS)
+
+
+def said_of(settings: Settings, states: States, seed: int = 7) -> tuple[Money, Result]:
+    """What the money room says, and the nets behind it."""
+    result = evaluate(settings, states, seed)
+    return money(settings, states, result, seed, {"value_running": "Value of the car"}), result
 
 
 def test_triangular_and_pert_moments_are_those_of_the_closed_form() -> None:
@@ -87,7 +94,7 @@ def test_the_same_seed_gives_the_same_answer() -> None:
 
 def test_a_burnt_valve_is_head_work() -> None:
     """With usual prices the head job leads; a course that cures nothing does not."""
-    said, result = money(settings_for(PRICES), drawn(), 7, {})
+    said, result = said_of(settings_for(PRICES), drawn())
     assert said.courses[0].course == "head_off"
     assert said.sentence.startswith("Head off")
     assert result.net.shape == (4000, 9)
@@ -96,8 +103,8 @@ def test_a_burnt_valve_is_head_work() -> None:
 def test_the_purchase_price_moves_only_the_profit_line() -> None:
     """Raiffa & Schlaifer: what is spent is spent."""
     states = drawn()
-    cheap, _ = money(settings_for({**PRICES, "purchase_price": "300"}), states, 7, {})
-    dear, _ = money(settings_for({**PRICES, "purchase_price": "2900"}), states, 7, {})
+    cheap, _ = said_of(settings_for({**PRICES, "purchase_price": "300"}), states)
+    dear, _ = said_of(settings_for({**PRICES, "purchase_price": "2900"}), states)
     assert cheap.profit is not None and dear.profit is not None
     assert cheap.profit - dear.profit == pytest.approx(2600)
     for c in (cheap, dear):
@@ -114,9 +121,7 @@ def test_the_purchase_price_moves_only_the_profit_line() -> None:
 
 def test_a_course_that_dominates_always_wins() -> None:
     """A used engine for nothing, fitted at no price of one's own hour, beats every other engine work."""
-    said, _ = money(
-        settings_for({**PRICES, "used_engine": "0", "own_hour": "0"}), drawn(evidence=_holed()), 7, {}
-    )
+    said, _ = said_of(settings_for({**PRICES, "used_engine": "0", "own_hour": "0"}), drawn(evidence=_holed()))
     assert said.courses[0].course == "used_engine"
 
 
@@ -146,7 +151,7 @@ def test_joint_draws_keep_the_networks_marginals() -> None:
 
 def test_without_prices_it_speaks_in_per_cent_and_names_the_price_that_decides() -> None:
     """Nothing is invented in somebody's currency."""
-    said, _ = money(settings_for({}), drawn(), 7, {"value_running": "Value of the car"})
+    said, _ = said_of(settings_for({}), drawn())
     assert said.currency == "% of the car's value"
     assert "not set" in said.decides
     assert len(said.placeholders) == len(shipped().prices)
@@ -194,7 +199,7 @@ def test_opening_is_left_where_the_best_stop_is_worth_more() -> None:
 def test_the_value_of_draws_is_the_best_course_under_each_weighting() -> None:
     """What the ranking of tests asks: certain knowledge is worth at least as much as none."""
     joint = draws(SHAPE, Evidence(()), TABLES, 3, 2000)
-    value = valuation(settings_for(PRICES), SHAPE.chains, BILLS, 3)
+    value = Valuation(settings_for(PRICES), SHAPE.chains, BILLS, 3)
     even = np.full((1, 2000), 1 / 2000)
     each = np.eye(2000)
     whole, _ = value(joint, even)

@@ -1,0 +1,74 @@
+"""One line anybody may quote: what is wrong where, and the heaviest work it asks for. Money stands apart."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from borelog.knowledge.faults import CALLS, FaultTables
+from borelog.verdict.judged import CylinderVerdict
+from borelog.verdict.network.types import BREACH, NO_ENGINE_FAULT, SOUND, Posterior
+from borelog.verdict.signs.value import Signs
+from borelog.verdict.wording import listed
+
+CALL_WORDS = {
+    "run": "run it", "test_first": "test again before money is spent", "repair_in_car": "repair in the car",
+    "head_off": "head off", "rebuild": "rebuild or another engine", "replace": "another engine",
+}  # fmt: skip
+
+LIKELY = 0.5
+
+
+def called_faults(
+    cylinders: Sequence[CylinderVerdict], posterior: Posterior
+) -> tuple[tuple[str, int | None], ...]:
+    """What is called: the engine's state where it is likelier than not, then each cylinder's leader and what stands with it."""
+    state, p = posterior.ranked_engine()[0]
+    out: list[tuple[str, int | None]] = [(state, None)] if state != NO_ENGINE_FAULT and p >= LIKELY else []
+    for c in cylinders:
+        if c.enough and c.leader and c.leader.fault != SOUND:
+            out += [(f, c.cylinder) for f in (c.leader.fault, c.with_it) if f]
+    return tuple(out)
+
+
+def call_line(
+    cylinders: Sequence[CylinderVerdict],
+    called: Sequence[tuple[str, int | None]],
+    posterior: Posterior,
+    tables: FaultTables,
+    said: Signs,
+) -> str:
+    """The call."""
+    if not said.signs:
+        return "Nothing recorded yet: nothing can be said."
+    open_ = [str(c.cylinder) for c in cylinders if not c.enough]
+    if not called:
+        if open_:
+            return f"Not enough evidence yet on {_numbers(open_, cylinders)}: test first."
+        return "No mechanical fault found in what was looked at."
+    heaviest = max((tables.faults[f].usual_call for f, _ in called), key=CALLS.index)
+    tail = f"; not enough evidence on {_numbers(open_, cylinders)}" if open_ else ""
+    text = "; ".join(_placed(called, posterior, tables))
+    return f"{text[0].upper()}{text[1:]}: {CALL_WORDS[heaviest]}{tail}."
+
+
+def _numbers(open_: list[str], cylinders: Sequence[CylinderVerdict]) -> str:
+    return "all cylinders" if len(open_) == len(cylinders) > 1 else listed(open_)
+
+
+def _placed(called: Sequence[tuple[str, int | None]], posterior: Posterior, tables: FaultTables) -> list[str]:
+    """Each fault once, with its cylinders; one that an engine worn or washed all round has everywhere is not said again."""
+    out = []
+    states = {f for f, c in called if c is None}
+    said_already = {m.target for m in tables.moves if m.kind == "odds" and m.when in states}
+    for fault in dict.fromkeys(f for f, _ in called if f not in said_already):
+        label = tables.faults[fault].label
+        label = label[0].lower() + label[1:]
+        where = [c for f, c in called if f == fault and c is not None]
+        pairs = [
+            f"{a} and {b}" for (a, b), p in posterior.breaches.items() if p >= LIKELY and {a, b} <= set(where)
+        ]
+        if fault == BREACH and pairs:
+            out.append(f"head gasket breached between {listed(pairs)}")
+        else:
+            out.append(f"{label} on {listed(map(str, where))}" if where else label)
+    return out

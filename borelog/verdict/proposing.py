@@ -1,0 +1,175 @@
+"""The next three tests in words: what gains most, and what a called fault asks for before its work begins."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+from borelog.knowledge.faults import FaultTables, NextTest, WorkCheck
+from borelog.verdict.judged import NextTest as Proposed
+from borelog.verdict.network.ordering import HEAD_ON, Course, Done, Place
+from borelog.verdict.network.types import Advice, Evidence, Next
+from borelog.verdict.wording import listed
+
+MOST = 3
+
+Called = tuple[tuple[str, Place], ...]
+"""Faults that are called: (fault, cylinder or None), the leader of each cylinder with enough evidence and the engine's."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scope:
+    """What the proposals are made for: cylinders of the engine, evidence, tests done or not possible, faults called."""
+
+    cylinders: tuple[int, ...]
+    evidence: Evidence
+    done: Done
+    called: Called
+
+
+def proposals(
+    advice: Advice | None, tables: FaultTables, scope: Scope, *, priced: bool, material: float
+) -> tuple[Proposed, ...]:
+    """The first three.
+
+    Repeats that settle a doubt stand first, then tests that gain more than ``material``, what the called faults ask for
+    before their work, and what gains a little.
+    """
+    if advice is None:
+        return ()
+    checks = list(_work_checks(tables, scope))
+    settle = [_of_next(n, tables, priced) for n in advice.tests if n.again]
+    more = [n for n in advice.tests if not n.again]
+    much = [_of_next(n, tables, priced) for n in more if n.worth >= material]
+    little = [_of_next(n, tables, priced) for n in more if n.worth < material]
+    again = [c for c in checks if c.test in _TEST_FIRST]
+    rest = [c for c in checks if c not in again]
+    # One of the three is what the called fault asks for, where it asks for anything.
+    ordered = [*settle, *again, *much[: MOST - 1], *rest[:1], *much[MOST - 1 :], *rest[1:], *little]
+    out: list[Proposed] = []
+    for proposed in ordered:
+        if not any(_covers(o, proposed) for o in out):
+            out.append(proposed)
+    return tuple(out[:MOST])
+
+
+_TEST_FIRST = ("compression_run",)  # the cure is the test: nothing else is worth its minutes before
+
+
+def _covers(one: Proposed, other: Proposed) -> bool:
+    return one.test == other.test and one.cylinder in (None, other.cylinder)
+
+
+def _of_next(n: Next, tables: FaultTables, priced: bool) -> Proposed:
+    test = tables.tests[n.test]
+    on = f" on {n.cylinder}" if n.cylinder is not None else ""
+    again = " again" if n.again else ""
+    words = f"{test.label}{on}{again}, {n.minutes:g} minutes"
+    words += _splits(n, tables)
+    for before in n.before:
+        words += f"; first {_small(tables.tests[before.test].label)} ({before.reason})"
+    return Proposed(
+        words=f"{words}.",
+        test=n.test,
+        cylinder=n.cylinder,
+        minutes=n.minutes,
+        worth=round(n.worth, 2) if priced else None,
+        gain=f"worth about {_round(n.worth)}" if priced and n.worth >= 1 else "",
+        cautions=cautions_for(tables, n.test),
+    )
+
+
+def _splits(n: Next, tables: FaultTables) -> str:
+    """': tells A from B', or the reason why it stands in the list."""
+    if n.again and n.reason:
+        return f": {n.reason}"
+    names = [_small(tables.faults[f].label) for f in n.splits[:2] if f in tables.faults]
+    if len(names) > 1:
+        return f": tells {names[0]} from {names[1]}"
+    return f": {n.reason}" if n.reason else ""
+
+
+def _small(label: str) -> str:
+    return label[0].lower() + label[1:]
+
+
+def _round(value: float) -> str:
+    digits = 1 if value < 100 else 2
+    scale = 10 ** max(0, len(str(int(value))) - digits)
+    return f"{round(value / scale) * scale:g}"
+
+
+def _work_checks(tables: FaultTables, scope: Scope) -> Iterator[Proposed]:
+    """What the called faults ask for and nobody has looked at yet, each test once."""
+    course = Course(tables, scope.evidence, scope.done, head_off=False)
+    seen: set[str] = set()
+    for fault in dict.fromkeys(f for f, _ in scope.called):
+        here = [c for f, c in scope.called if f == fault and c is not None]
+        for check in tables.work:
+            test = tables.tests[check.test]
+            if check.fault != fault or test.id in seen or not _may(course, test):
+                continue
+            where = [c for c in _places(check, here, scope.cylinders) if not _done(course, test, c)]
+            if where:
+                seen.add(test.id)
+                yield _of_check(check, test, where, tables, scope.cylinders)
+
+
+def _may(course: Course, test: NextTest) -> bool:
+    """Whether nothing holds the test back; that the head is still on does not: it comes off with this work."""
+    held = course.held(test.id)
+    return held is None or held.reason == HEAD_ON
+
+
+def _done(course: Course, test: NextTest, place: Place) -> bool:
+    return course.is_done(test.id, place) if test.items else (test.id, place) in course.named
+
+
+def _places(check: WorkCheck, here: Sequence[int], cylinders: Iterable[int]) -> list[Place]:
+    if check.where == "engine":
+        return [None]
+    if check.where == "here":
+        return list(here)
+    return [c for c in cylinders if check.where == "all" or c not in here]
+
+
+def _of_check(
+    check: WorkCheck, test: NextTest, where: list[Place], tables: FaultTables, cylinders: tuple[int, ...]
+) -> Proposed:
+    numbers = [str(c) for c in where if c is not None]
+    on = "" if not numbers else " on all" if len(numbers) == len(cylinders) > 1 else f" on {listed(numbers)}"
+    each = " each" if len(numbers) > 1 else ""
+    return Proposed(
+        words=f"Before the work: {_small(test.label)}{on}, {test.minutes:g} minutes{each}: {check.why.split(';')[0]}.",
+        test=test.id,
+        cylinder=where[0] if len(where) == 1 else None,
+        minutes=test.minutes,
+        cautions=cautions_for(tables, test.id),
+    )
+
+
+@lru_cache(maxsize=256)
+def _cautions(test: str, needs: tuple[str, ...], items: tuple[str, ...]) -> tuple[str, ...]:
+    from borelog.knowledge.procedures import cautions
+
+    wanted = []
+    if "cranking" in needs:
+        wanted += ["hand_first", "crank", "fuel"]
+    if "running" in needs or test == "heat_or_clean":
+        wanted += ["moving", "hot", "start_gas"]
+    if test == "leak_aligned" or any(i.startswith(("leak", "air")) for i in items):
+        wanted += ["air", "propeller_arc"]
+    if any(i.startswith("coolant") for i in items):
+        wanted += ["hot", "coolant_pressure", "coolant_poison"]
+    if test == "cap_off" or any(i in ("filter_debris", "sump_camera") for i in items):
+        wanted += ["hot", "lift", "filter"]
+    if any(i.startswith("swap") or i in ("spark_test", "injector_flow") for i in items):
+        wanted += ["fuel", "hot"]
+    return tuple(cautions()[c] for c in dict.fromkeys([*wanted, "manual"]))
+
+
+def cautions_for(tables: FaultTables, test: str) -> tuple[str, ...]:
+    """The cautions to show with a proposed test."""
+    row = tables.tests[test]
+    return _cautions(test, row.needs, row.items)
