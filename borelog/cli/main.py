@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import difflib
+import errno
 import os
 import re
 import sys
@@ -73,16 +74,24 @@ def handler_of(command: Command) -> Callable[[argparse.Namespace], int]:
     return found
 
 
+_FILE_TROUBLE = {
+    errno.ENOENT: "is not there; check the name",
+    errno.EACCES: "may not be read or written by you; check its permissions or choose another folder",
+    errno.EPERM: "may not be read or written by you; check its permissions or choose another folder",
+    errno.EISDIR: "is a folder; name a file",
+    errno.ENOTDIR: "is no folder; name a folder",
+    errno.EEXIST: "is there already and is no folder; name another one",
+    errno.ENAMETOOLONG: "has too long a name; give it a shorter one",
+    errno.ENOSPC: "cannot be written: the disk is full; make room and say it again, nothing entered was lost",
+    errno.EROFS: "cannot be written: the disk is read-only; choose another folder with --logbook or -o",
+}
+
+
 def _file_error(error: OSError) -> str:
-    name = Path(str(error.filename)).name if error.filename else "the file"
-    why = {
-        2: "is not there; check the name",
-        13: "may not be read or written by you; check its permissions or choose another folder",
-        21: "is a folder; name a file",
-        20: "is no folder; name a folder",
-        28: "cannot be written: the disk is full; make room and say it again, nothing entered was lost",
-        30: "cannot be written: the disk is read-only; choose another folder with --logbook or -o",
-    }.get(error.errno or 0, f"cannot be used ({(error.strerror or 'unknown reason').lower()})")
+    name = Path(str(error.filename or "")).name or "the file"
+    why = _FILE_TROUBLE.get(
+        error.errno or 0, f"cannot be used ({(error.strerror or 'unknown reason').lower()})"
+    )
     return f"{one_line(name, 80)} {why}"
 
 
