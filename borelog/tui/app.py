@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, cast
@@ -150,6 +151,9 @@ class Screens(TypedAhead, inherit_bindings=False):
         mounted = getattr(self, "_get_screen", None)
         if not names or mounted is None:
             return
+        if len(names) == 1 and not self.is_headless:
+            # What is loaded now stays for good: the collector need not go through it again, which held keys up by 50 to 100 ms.
+            gc.freeze()
         rest = names
         if not self.keys_waiting and not self.desk.busy:
             if names[0] not in self.rooms:

@@ -30,18 +30,24 @@ TOOLS: dict[str, tuple[str, int, str]] = {
     "point": ("spot", 1, "the spot"),
     "polygon": ("outline", 0, "its corners in turn, then finish"),
     "freehand": ("freehand", 0, "points along it, or drag; then finish"),
+    "trace": ("traced outline", 0, "points along an edge, it snaps to it; then finish"),
+    "pick": ("picked area", 1, "a spot in a piece that stands out, it is outlined for you"),
     "label": ("words", 1, "where the words stand"),
 }
 """Tool -> what it is called, points it needs (0: as many as wanted), what to set."""
 
+UNBOUNDED = tuple(tool for tool, (_, need, _) in TOOLS.items() if not need)
+"""Tools that take points until they are told to finish."""
+
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """A shape being drawn: the tool, the points set, and where the cross hair is now."""
+    """A shape being drawn: the tool, the points set, where the cross hair is now, and the path that follows edges."""
 
     tool: str
     points: tuple[Pair, ...] = ()
     at: Pair = (0.0, 0.0)
+    path: tuple[Pair, ...] = ()
 
     def says(self) -> str:
         """What to do next, in words."""
@@ -61,12 +67,19 @@ def with_point(draft: Draft, place: Pair) -> tuple[Draft, Shape | None]:
     return new, None
 
 
+def without_last(draft: Draft) -> Draft:
+    """The draft with its last point taken back."""
+    return replace(draft, points=draft.points[:-1])
+
+
 def preview(draft: Draft) -> Shape | None:
     """What the shape would be if the point in hand were set now."""
     if not draft.points:
         return None
+    if len(draft.path) > 1:
+        return Freehand(draft.path)
     points = (*draft.points, draft.at)
-    if draft.tool in ("polygon", "freehand"):
+    if draft.tool in UNBOUNDED:
         return Freehand(points)
     return shape_of(draft.tool, points) or Line(*draft.points[0], *draft.at)
 
@@ -95,7 +108,7 @@ def shape_of(tool: str, points: tuple[Pair, ...], text: str = "") -> Shape | Non
             return Line(x1, y1, x2, y2) if width or height else None
         case "arrow":
             return Arrow(x1, y1, x2, y2) if width or height else None
-        case "point":
+        case "point" | "pick":
             return Point(x1, y1)
         case "label":
             return Label(x1, y1, text)

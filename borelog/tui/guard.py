@@ -41,6 +41,45 @@ def guard_zero_pixels() -> None:
     XTermParser._zero_guard = True  # type: ignore[attr-defined]
 
 
+def cell_pixels(size: Any, pixels: Any = None) -> tuple[float, float] | None:
+    """How many pixels a cell is wide and high; None where the terminal does not say, or says what cannot be.
+
+    Parameters
+    ----------
+    size
+        (columns, rows) of the window.
+    pixels
+        (width, height) of the window as the terminal reported it; where there is no such report the system is asked.
+    """
+    if not _has_area(size):
+        return None
+    if not _has_area(pixels):
+        pixels = _window_pixels()
+    if not _has_area(pixels):
+        return None
+    wide, high = pixels[0] / size[0], pixels[1] / size[1]
+    return (wide, high) if wide >= 2 and _FLATTEST <= high / wide <= _TALLEST else None
+
+
+_FLATTEST, _TALLEST = 1.2, 3.5
+"""No font in use has cells flatter or taller; a report beyond that is a mistake and would bend every picture."""
+
+
+def _window_pixels() -> tuple[int, int] | None:
+    try:
+        import fcntl
+        import struct
+        import termios
+
+        if not sys.__stdout__ or not sys.__stdout__.isatty():
+            return None
+        raw = fcntl.ioctl(sys.__stdout__.fileno(), termios.TIOCGWINSZ, bytes(8))
+        _, _, wide, high = struct.unpack("HHHH", raw)
+    except (ImportError, OSError, ValueError, AttributeError):
+        return None
+    return wide, high
+
+
 def restore_terminal() -> None:
     """Switch off every mode the screens may have switched on; harmless when none was."""
     if not sys.__stderr__ or not sys.__stderr__.isatty():

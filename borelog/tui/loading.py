@@ -7,7 +7,10 @@ from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING
 
+from borelog.text import BorelogError
+
 if TYPE_CHECKING:
+    from borelog.acts.bench import Bench
     from borelog.tui.sampling import Source
 
 KEPT = 6
@@ -57,3 +60,21 @@ class Loader:
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)
         return source
+
+
+def thumb_source(bench: Bench, sha256: str) -> Source | None:
+    """A still's thumbnail ready to be shown; None where it cannot be."""
+    import cv2
+
+    from borelog.acts.filing import thumbnail_of
+    from borelog.stills.intake import decode_file
+    from borelog.tui.sampling import source_of
+
+    try:
+        path = thumbnail_of(bench, sha256)
+        if path is None:
+            return None
+        bgr, _ = decode_file(path)
+    except (BorelogError, OSError):
+        return None
+    return source_of(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]

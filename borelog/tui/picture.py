@@ -79,7 +79,9 @@ class Picture(Widget, can_focus=True):
         self.drawn: tuple[Drawn, ...] = ()
         self.words = "no picture"
         self.pans = True
+        self.hovers = False
         self._fitted = True
+        self._begin: tuple[float, bool] = (0.0, False)
         self._frame: list[Strip] | None = None
         self._drag: tuple[float, float] | None = None
 
@@ -117,10 +119,21 @@ class Picture(Widget, can_focus=True):
 
     def _fit_if_wanted(self) -> None:
         if self.source and (self._fitted or self.view is None):
-            turn, mirror = (self.view.turn, self.view.mirror) if self.view else (0.0, False)
-            self.view = fit(self.source.size, self.cells, turn, mirror, self._tall())
+            turn, mirror = (self.view.turn, self.view.mirror) if self.view else self._begin
+            self.view = fit(self.source.size, self.cells, turn, mirror, self.tall())
 
-    def _tall(self) -> float:
+    def begin_view(self, turn: float, mirror: bool) -> None:
+        """The next picture is shown whole, turned clockwise and mirrored so."""
+        self._begin = (turn % 360.0, mirror)
+        self.view, self._fitted = None, True
+
+    def turn_to(self, turn: float, mirror: bool) -> None:
+        """Show the whole picture turned clockwise and mirrored so."""
+        self.begin_view(turn, mirror)
+        self.fit_view()
+
+    def tall(self) -> float:
+        """How many times as tall as wide a cell is here."""
         pixels = getattr(self.app, "cell_pixels", None)
         return pixels[1] / pixels[0] if pixels else 2.0
 
@@ -238,6 +251,8 @@ class Picture(Widget, can_focus=True):
     def on_mouse_move(self, event: events.MouseMove) -> None:
         """A drag moves the view, or whatever the screen makes of it."""
         if self._drag is None or not self.view:
+            if self.hovers and self.view and (over := self.place_of(event)):
+                self.set_cross(over)
             return
         place = self.place_of(event)
         if self.pans:

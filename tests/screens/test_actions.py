@@ -17,6 +17,7 @@ _NAMED = {
     "enter", "escape", "space", "tab", "shift+tab", "backspace", "delete", "home", "end", "pageup", "pagedown",
     "up", "down", "left", "right", "question_mark", "slash", "full_stop", "comma", "plus", "minus", "asterisk",
     "equals_sign", "quotation_mark", "exclamation_mark", "left_square_bracket", "right_square_bracket",
+    "less_than_sign", "greater_than_sign",
 }  # fmt: skip
 _ARROWS = {f"{mod}+{a}" for mod in ("ctrl", "shift") for a in ("left", "right", "up", "down")}
 # ctrl+i, m, h are Tab, Enter, Backspace; ctrl+b is tmux's own prefix; ctrl+c and ctrl+v belong to the terminal.

@@ -20,15 +20,20 @@ from borelog.tui.painted import Bar, Painted
 from borelog.tui.picture import Picture
 from borelog.tui.screens.stills_filing import FilingActs
 from borelog.tui.screens.stills_marks import MarkActs
-from borelog.tui.screens.stills_pairs import PairActs
+from borelog.tui.screens.stills_pairs import WAYS, PairActs
+from borelog.tui.screens.stills_probe import ProbeActs
+from borelog.tui.thumbs import Thumb, Thumbs
+from borelog.tui.views import comparing
 from borelog.tui.views import stills as view
 from borelog.tui.views.words import Span, cut
 
 _SIDE = 100
 """Columns from which there is room for words beside the picture."""
+_THUMBS = (110, 36)
+"""Columns and rows from which there is room for a row of thumbnails."""
 
 
-class StillsRoom(FilingActs, MarkActs, PairActs):
+class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
     """A row of stills, the one in hand as large as there is room, words beside it."""
 
     where: ClassVar[str] = "stills"
@@ -52,6 +57,8 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         self.wanted = ""
         self._seen_cylinder: int | None = None
         self.next_place: Place | None = None
+        self.probe = ""
+        self._upright: tuple[str, bool, float] = ("", False, 0.0)
         self.watching: threading.Event | None = None
         self.begin_marks()
         self.begin_pairs()
@@ -59,6 +66,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
     def middle(self) -> ComposeResult:
         """Row of stills, picture with the one beside it, coverage, words, state."""
         yield Bar(id="row", panel=False)
+        yield Thumbs(id="thumbs", palette=self.screens.palette)
         with Horizontal():
             yield Picture(id="picture", palette=self.screens.palette)
             yield Picture(id="other", palette=self.screens.palette)
@@ -139,9 +147,11 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         elif (still.sha256, self.enhance) != (self.shown_sha, getattr(self, "_shown_enhance", 0)):
             self.load(still)
         self.show_marks()
-        beside.set_lines(
-            view.side_lines(desk.inspection, still, self.marks, self.held, ENHANCE[self.enhance][0], 32)
-        )
+        self.show_thumbs(run, room)
+        lines = view.side_lines(desk.inspection, still, self.marks, self.held, ENHANCE[self.enhance][0], 32)
+        if self.pair is not None:
+            lines += comparing.pair_lines(self.pair.found, self.pair.name, WAYS[self.way], 32)
+        beside.set_lines([*lines, *view.suggestion_lines(self.suggestions, self.suggest_at, 32)])
         if coverage.display:
             cylinder = run.key if isinstance(run.key, int) else None
             lines, _ = view.coverage_lines(
@@ -149,6 +159,35 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
             )
             coverage.set_entries([(line,) for line in lines])
         self.show_state()
+
+    def show_thumbs(self, run: view.Run, room: int) -> None:
+        """The row of thumbnails where there is room; those missing are made on a thread."""
+        row = self.query_one("#thumbs", Thumbs)
+        row.display = bool(run.stills) and room >= _THUMBS[0] and self.size.height >= _THUMBS[1]
+        if not row.display:
+            return
+        self.query_one("#row", Bar).set_lines(view.head_line(run, self.still_at, room))
+        row.palette = self.screens.palette
+        thumbs = [Thumb(s.sha256, view.thumb_tag(k, s), bool(s.aside)) for k, s in enumerate(run.stills, 1)]
+        look = self.picture.look
+        row.set_thumbs(thumbs, self.still_at, (look.glyphs, look.depth), self.picture.tall())
+        if row.missing():
+            self._thumbs(row.missing())
+
+    @work(thread=True, exclusive=True, group="thumbs", exit_on_error=False)
+    def _thumbs(self, wanted: list[str]) -> None:
+        from borelog.tui.loading import thumb_source
+
+        worker, row = get_current_worker(), self.query_one("#thumbs", Thumbs)
+        for sha256 in wanted:
+            if worker.is_cancelled:
+                return
+            source = thumb_source(self.desk.bench, sha256)
+            self.app.call_from_thread(row.arrived, sha256, source)
+
+    def on_thumbs_taken(self, message: Thumbs.Taken) -> None:
+        """A thumbnail was clicked."""
+        self._step_still(message.index - self.still_at)
 
     def show_state(self) -> None:
         """The line under the picture: scale, cross hair, what is being drawn or compared."""
@@ -163,6 +202,8 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         if not picture.look.marks:
             parts.append("as it came")
         parts += [x for x in (self.drawing_words(), self.pair_words()) if x]
+        if self.probe:
+            parts.append(f"probe {self.probe}")
         if self.next_place:
             parts.append(f"next: {place_words(self.next_place)}")
         if self.watching:
@@ -183,12 +224,20 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         """Show a still: at once where it is in memory, else once it is off the disk; the next one is fetched too."""
         self.shown_sha, self._shown_enhance = still.sha256, self.enhance
         self.held = None
+        self._turn_upright(still)
         held = self.loader.held(still.sha256, self.enhance)
         if held is not None:
             self.picture.show(held)
         else:
             self.picture.words = "reading ..."
         self._load(still.sha256, self.enhance, held is None)
+
+    def _turn_upright(self, still: view.Still) -> None:
+        """Begin a still as its probe asks for: mirrored back, its roll taken out."""
+        wanted = (still.sha256, still.mirror, still.roll)
+        if wanted != self._upright:
+            self._upright = wanted
+            self.picture.begin_view(-still.roll, still.mirror)
 
     @work(thread=True, exclusive=True, group="load", exit_on_error=False)
     def _load(self, sha256: str, enhance: int, show: bool) -> None:
@@ -240,6 +289,16 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
     def act_previous_still(self) -> None:
         """The one before."""
         self._step_still(-1)
+
+    def _to_next_proposed(self) -> None:
+        found = self.runs()
+        order = [(k, n, s) for k, run in enumerate(found) for n, s in enumerate(run.stills)]
+        here = next((i for i, (k, n, _) in enumerate(order) if (k, n) >= (self.run_at, self.still_at)), 0)
+        for k, n, s in [*order[here:], *order[:here]]:
+            if s.sha256 in self.proposed and s.place is None and not s.aside:
+                self.run_at, self.still_at = k, n
+                break
+        self.show()
 
     def _step_run(self, by: int) -> None:
         found = self.runs()
@@ -337,8 +396,12 @@ class StillsRoom(FilingActs, MarkActs, PairActs):
         """As it came, or as before."""
         plain = self.picture.look.marks
         self._look(marks=not plain)
-        if plain and self.enhance:
+        if plain:
             self.enhance = 0
+        if plain or self.still is None:
+            self.picture.turn_to(0.0, False)
+        else:
+            self.picture.turn_to(-self.still.roll, self.still.mirror)
         self.show()
 
     def act_enhance(self) -> None:

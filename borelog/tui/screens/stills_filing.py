@@ -43,6 +43,7 @@ class FilingActs(Room):
     still_at: int
     next_place: Place | None
     watching: threading.Event | None
+    probe: str
 
     if TYPE_CHECKING:
 
@@ -220,10 +221,12 @@ class FilingActs(Room):
         return tell
 
     def stop_taking(self) -> bool:
-        """Stop what is being taken in; False if nothing is."""
-        running = [w for w in self.workers if w.group == "take" and w.is_running]
+        """Stop what is being worked at; False if nothing is."""
+        running = [w for w in self.workers if w.group in ("take", "compare", "suggest") and w.is_running]
         for worker in running:
             worker.cancel()
+        if running:
+            self.say("stopped")
         return bool(running)
 
     def _done(self, words: str, role: str = "quiet") -> None:
@@ -262,7 +265,9 @@ class FilingActs(Room):
         from borelog.acts.cards import accept
 
         try:
-            added = accept(self.desk.bench, self.desk.id, card)
+            added = accept(
+                self.desk.bench, self.desk.id, card, probe=self.probe, progress=self._progress("filing")
+            )
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self._done, str(error), "bad")
             return
@@ -275,7 +280,12 @@ class FilingActs(Room):
         self.screens.long_job = True
         try:
             added = add_pictures(
-                self.desk.bench, self.desk.id, [path], cylinder=cylinder, progress=self._progress("taking in")
+                self.desk.bench,
+                self.desk.id,
+                [path],
+                cylinder=cylinder,
+                probe=self.probe,
+                progress=self._progress("taking in"),
             )
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self._done, str(error), "bad")
@@ -293,6 +303,7 @@ class FilingActs(Room):
                 self.desk.id,
                 path,
                 cylinder=cylinder,
+                probe=self.probe,
                 progress=self._progress("looking through the film"),
             )
         except (BorelogError, OSError) as error:
@@ -337,7 +348,7 @@ class FilingActs(Room):
 
         bench, id_ = self.desk.bench, self.desk.id
         try:
-            for item in watch(bench, id_, folder, stop):
+            for item in watch(bench, id_, folder, stop, probe=self.probe):
                 if stop.is_set() or get_current_worker().is_cancelled:
                     return
                 if isinstance(item, Filed):

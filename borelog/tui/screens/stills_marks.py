@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from borelog.acts import entering
-from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn
+from borelog.logbook.entries import Mark, Marked, MaskDrawn
 from borelog.marks.shapes import Label, Pair, Shape, is_closed
 from borelog.text import one_line
 from borelog.tui import drawing
@@ -16,7 +16,9 @@ from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.loading import ENHANCE
 from borelog.tui.overlay import Drawn
 from borelog.tui.screens import questions
+from borelog.tui.screens.stills_held import HeldActs
 from borelog.tui.screens.stills_measuring import MeasureActs
+from borelog.tui.screens.stills_tracing import TraceActs
 from borelog.tui.views import stills as view
 
 if TYPE_CHECKING:
@@ -30,11 +32,13 @@ _TOOL_KEYS = {
     "point": "s",
     "polygon": "o",
     "freehand": "f",
+    "trace": "t",
+    "pick": "p",
     "label": "w",
 }
 
 
-class MarkActs(MeasureActs):
+class MarkActs(HeldActs, MeasureActs, TraceActs):
     """The part of the stills screen that draws."""
 
     enhance: int
@@ -52,6 +56,13 @@ class MarkActs(MeasureActs):
         def show_state(self) -> None:
             """The line under the picture."""
 
+        @property
+        def blinks(self) -> bool:
+            """Whether two pictures change over in place."""
+
+        def change_over(self) -> None:
+            """Show the other of the two."""
+
         def suggested(self) -> tuple[Drawn, ...]:
             """Suggestions not decided yet, from the comparing part."""
 
@@ -62,6 +73,7 @@ class MarkActs(MeasureActs):
         self.moving: Shape | None = None
         self.handle: int | None = None
         self.marks: tuple[view.Shown, ...] = ()
+        self.begin_tracing()
 
     # --- painting ------------------------------------------------------------------------------------------------
 
@@ -82,12 +94,14 @@ class MarkActs(MeasureActs):
             if shape is not None:
                 drawn.append(Drawn(shape, "", "pick", False, True))
         self.picture.pans = self.draft is None and self.moving is None
+        self.picture.hovers = self.draft is not None and bool(self.draft.points)
         self.picture.set_marks(tuple(drawn))
 
     def drawing_words(self) -> str:
         """What is being drawn or moved, for the state line."""
         if self.draft is not None:
-            return self.draft.says() + (" - c finishes" if self.draft.tool in ("polygon", "freehand") else "")
+            more = " - c finishes, Backspace takes one back" if self.draft.tool in drawing.UNBOUNDED else ""
+            return self.draft.says() + (more if self.draft.points else "")
         if self.moving is not None:
             what = "the whole mark" if self.handle is None else f"corner {self.handle + 1}"
             return (
@@ -100,11 +114,13 @@ class MarkActs(MeasureActs):
     def end_draft(self) -> None:
         """Nothing is being drawn or moved any more."""
         self.draft, self.moving, self.handle, self.held = None, None, None, None
+        self.end_tracing()
 
     def moved_with_draft(self) -> None:
         """The cross hair moved: what is being drawn follows."""
         if self.draft is not None:
             self.draft = replace(self.draft, at=self.picture.at)
+            self.trace_follows()
             self.show_marks()
 
     def act_back(self) -> None:
@@ -128,7 +144,7 @@ class MarkActs(MeasureActs):
 
         def chosen(tool: str | None) -> None:
             if tool:
-                self.held = self.moving = None
+                self.end_draft()
                 self.draft = drawing.Draft(tool, (), self.picture.at)
                 self.show_marks()
                 self.show_state()
@@ -145,6 +161,8 @@ class MarkActs(MeasureActs):
             self._set_down()
         elif self.draft is not None:
             self._point(self.picture.at)
+        elif self.blinks:
+            self.change_over()
         else:
             self._take_mark_at(self.picture.at)
 
@@ -153,6 +171,12 @@ class MarkActs(MeasureActs):
 
     def _point(self, place: Pair) -> None:
         assert self.draft is not None
+        if self.draft.tool == "trace":
+            self.trace_point(place)
+            return
+        if self.draft.tool == "pick":
+            self.pick_around(place)
+            return
         self.draft, shape = drawing.with_point(self.draft, place)
         if shape is not None:
             self.draft = None
@@ -162,8 +186,11 @@ class MarkActs(MeasureActs):
 
     def act_close_shape(self) -> None:
         """Finish an outline."""
-        if self.draft is None or self.draft.tool not in ("polygon", "freehand"):
+        if self.draft is None or self.draft.tool not in drawing.UNBOUNDED:
             self.say("nothing is being drawn that needs finishing", "watch")
+            return
+        if self.draft.tool == "trace":
+            self.finish_trace()
             return
         shape = drawing.finished(self.draft)
         if shape is None:
@@ -172,6 +199,17 @@ class MarkActs(MeasureActs):
         self.draft = None
         self._drawn(shape)
         self.show_marks()
+
+    def act_point_back(self) -> None:
+        """Take the last point of what is being drawn back."""
+        if self.draft is None or not self.draft.points:
+            self.say("no point is set: d chooses what to draw", "watch")
+        elif self.draft.tool == "trace":
+            self.trace_back()
+        else:
+            self.draft = drawing.without_last(self.draft)
+            self.show_marks()
+            self.show_state()
 
     def _drawn(self, shape: Shape) -> None:
         """Ask what the new shape shows, and enter it."""
@@ -284,138 +322,3 @@ class MarkActs(MeasureActs):
             self.show_marks()
         else:
             self._set_down()
-
-    # --- the mark in hand ----------------------------------------------------------------------------------------
-
-    def _take_mark_at(self, place: Pair, quiet: bool = False) -> None:
-        reach = 2.0 * self.picture.view.px if self.picture.view else 4.0
-        hit = drawing.hit(tuple(m.mark.shape for m in self.marks), place, reach)
-        if hit is None and not quiet:
-            self.say("no mark here: d draws one, n takes the next in hand")
-        self._hold(hit)
-
-    def _hold(self, index: int | None) -> None:
-        self.held = index
-        if index is not None:
-            m = self.marks[index]
-            self.say(f"mark {m.number}: {m.words}; w words, v move, k measure, Del remove")
-        self.show()
-
-    def act_next_mark(self) -> None:
-        """The next mark."""
-        if not self.marks:
-            self.say("no marks on this still: d draws one")
-            return
-        self._hold(0 if self.held is None else (self.held + 1) % len(self.marks))
-        assert self.held is not None
-        shape = self.marks[self.held].mark.shape
-        self.picture.set_cross(drawing.handles(shape)[0])
-
-    def _in_hand(self) -> view.Shown | None:
-        if self.held is None or self.held >= len(self.marks):
-            self.say("take a mark in hand first: n, or Enter with the cross hair on it", "watch")
-            return None
-        return self.marks[self.held]
-
-    def _correct(self, shown: view.Shown, mark: Mark, words: str) -> None:
-        """Enter a corrected mark, in its finding where it belongs to one."""
-        desk, id_ = self.desk, self.desk.id
-        thing = desk.inspection.find(shown.entry) if desk.inspection else None
-        if thing is None:
-            return
-        body: Marked | Finding
-        if isinstance(thing.body, Finding):
-            marks = list(thing.body.marks)
-            marks[shown.index] = mark
-            body = msgspec.structs.replace(thing.body, marks=tuple(marks))
-        else:
-            body = Marked(mark)
-        target = thing.version.entry
-        self.screens.do(lambda: entering.correct(desk.bench, id_, target, body), words)
-
-    def act_move_mark(self) -> None:
-        """Move the mark in hand; again: pull its next corner."""
-        if self.moving is not None:
-            count = len(drawing.handles(self.moving))
-            self.handle = 0 if self.handle is None else self.handle + 1 if self.handle + 1 < count else None
-        elif (shown := self._in_hand()) is not None:
-            self.moving, self.handle = shown.mark.shape, None
-        self.show_marks()
-        self.show_state()
-
-    def _set_down(self) -> None:
-        shape, self.moving = self.moving, None
-        shown = self._in_hand()
-        if shown is not None and shape is not None and shape != shown.mark.shape:
-            self._correct(
-                shown,
-                msgspec.structs.replace(shown.mark, shape=shape, measure="", measured={}),
-                f"mark {shown.number} moved",
-            )
-        self.handle = None
-        self.show_marks()
-        self.show_state()
-
-    def nudge(self, columns: float, rows: float, pixels: bool) -> bool:
-        """Move the mark being moved by cells, or by picture pixels; False if none is."""
-        picture = self.picture
-        if self.moving is None or picture.view is None:
-            return False
-        step = 1.0 if pixels else picture.view.px
-        tall = 1.0 if pixels else picture.view.tall
-        x0, y0 = picture.view.to_picture(0.0, 0.0, picture.cells)
-        x1, y1 = picture.view.to_picture(
-            columns * step / picture.view.px,
-            rows * step * tall / (picture.view.px * picture.view.tall),
-            picture.cells,
-        )
-        self.moving = drawing.nudged(self.moving, self.handle, x1 - x0, y1 - y0)
-        self.show_marks()
-        return True
-
-    def act_edit_mark(self) -> None:
-        """Other words for the mark in hand."""
-        shown = self._in_hand()
-        if shown is None:
-            return
-        now = shown.mark.shape.text if isinstance(shown.mark.shape, Label) else shown.mark.label
-
-        def answered(v: dict[str, str] | None) -> None:
-            if v is None:
-                return
-            text = v["text"].strip()
-            shape = (
-                msgspec.structs.replace(shown.mark.shape, text=text)
-                if isinstance(shown.mark.shape, Label)
-                else shown.mark.shape
-            )
-            label = "" if isinstance(shape, Label) else text
-            self._correct(
-                shown,
-                msgspec.structs.replace(shown.mark, shape=shape, label=label),
-                f"mark {shown.number}: {one_line(text, 40)}",
-            )
-
-        self.app.push_screen(Ask(f"Mark {shown.number}", [Field("text", "Words", value=now)]), answered)
-
-    def act_take_mark(self) -> None:
-        """Withdraw the mark in hand; a finding stays without it unless it was its last."""
-        shown = self._in_hand()
-        desk, id_ = self.desk, self.desk.id
-        thing = desk.inspection.find(shown.entry) if shown and desk.inspection else None
-        if shown is None or thing is None:
-            return
-        self.held = None
-        if isinstance(thing.body, Finding) and len(thing.body.marks) > 1:
-            marks = tuple(m for k, m in enumerate(thing.body.marks) if k != shown.index)
-            body, target = msgspec.structs.replace(thing.body, marks=marks), thing.version.entry
-            self.screens.do(
-                lambda: entering.correct(desk.bench, id_, target, body),
-                f"mark {shown.number} removed from the finding",
-            )
-        else:
-            what = "finding withdrawn" if isinstance(thing.body, Finding) else "mark withdrawn"
-            self.screens.do(
-                lambda: entering.withdraw(desk.bench, id_, thing.id, "removed on the still"),
-                f"{what}: {shown.words}; ^Z brings it back",
-            )

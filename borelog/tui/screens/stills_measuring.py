@@ -1,23 +1,34 @@
-"""Measuring on a still: along a mark, and the scale it rests on. The arithmetic is the stills room's."""
+"""Measuring on a still: a mark's size, angle or share, and the scale it rests on. The arithmetic is the stills room's."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-import msgspec
+from textual import work
 
-from borelog.acts import entering
+from borelog.acts import marking, scales
 from borelog.logbook.entries import Mark, Scaled
-from borelog.marks.shapes import Arrow, Freehand, Label, Line, Point, is_closed
+from borelog.marks.shapes import Arrow, Ellipse, Freehand, Label, Line, Point, Shape, is_closed
 from borelog.quantity import parse
 from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.views import stills as view
 
+_SIDES = [
+    ("", "not known: the slant goes into the uncertainty", "n"),
+    ("left", "the left side of the circle", "1"),
+    ("right", "the right side", "2"),
+    ("upper", "the upper side", "3"),
+    ("lower", "the lower side", "4"),
+]
+
 
 class MeasureActs(Room):
     """The part of the stills screen that measures."""
+
+    marks: tuple[view.Shown, ...]
 
     if TYPE_CHECKING:
 
@@ -32,39 +43,72 @@ class MeasureActs(Room):
             """Enter a corrected mark."""
 
     def act_measure(self) -> None:
-        """Measure along the mark in hand, or set the scale by it."""
+        """Measure the mark in hand, or set the scale by it."""
         shown = self._in_hand()
         if shown is None:
             return
         shape = shown.mark.shape
-        straight = isinstance(shape, Line | Arrow)
         if isinstance(shape, Point | Label):
             self.say("a spot and words have no size: draw a line or an outline", "watch")
             return
-        options = [("size", "its area" if is_closed(shape) else "its length", "m")]
-        if straight:
-            options.append(("scale", "it is a known length: set the scale by it", "s"))
+        options: list[tuple[Any, str, str]] = [
+            ("size", "its area" if is_closed(shape) else "its length", "m")
+        ]
+        if isinstance(shape, Freehand) and not shape.closed and len(shape.points) == 3:
+            options.append(("angle", "the angle at its middle point", "a"))
+        if is_closed(shape):
+            for other in self.marks:
+                if other is not shown and is_closed(other.mark.shape):
+                    options.append(
+                        (other, f"its share of mark {other.number} ({one_line(other.words, 30)})", "")
+                    )
+        if isinstance(shape, Line | Arrow):
+            options.append(("length", "it is a known length: set the scale by it", "s"))
+            partner = self._other_line(shown)
+            if partner is not None:
+                words = f"with mark {partner.number} it runs along a thread: set the scale by its pitch"
+                options.append(("thread", words, "t"))
+        if isinstance(shape, Ellipse):
+            options.append(
+                ("round", "it is a circle of known diameter (bore, valve): set the scale by it", "s")
+            )
 
-        def answered(what: str | None) -> None:
+        def answered(what: Any) -> None:
             if what == "size":
                 self._measured(shown)
-            elif what == "scale":
-                self.app.push_screen(
-                    Ask(
-                        "How long is it really?",
-                        [
-                            Field("mm", "Length", "3 mm, 3/8 in"),
-                            Field("what", "What is it", "spark plug gap, valve edge ..."),
-                        ],
-                        check=self._length_fault,
-                    ),
-                    lambda v: self._set_scale(shown, v) if v else None,
-                )
+            elif what == "angle":
+                self._measured(shown, as_angle=True)
+            elif what == "length":
+                self._ask_length(shown)
+            elif what == "round":
+                self._ask_round(shown)
+            elif what == "thread":
+                self._ask_thread(shown)
+            elif what is not None:
+                self._measured(shown, whole=what.mark.shape)
 
         if len(options) == 1:
             self._measured(shown)
         else:
             self.app.push_screen(Choose(f"Measure mark {shown.number}", options), answered)
+
+    def _other_line(self, shown: view.Shown) -> view.Shown | None:
+        lines = [m for m in self.marks if isinstance(m.mark.shape, Line | Arrow) and m is not shown]
+        return lines[-1] if lines else None
+
+    # --- sizes ---------------------------------------------------------------------------------------------------
+
+    def _measured(self, shown: view.Shown, whole: Shape | None = None, as_angle: bool = False) -> None:
+        if self.desk.inspection is None:
+            return
+        try:
+            mark = marking.measured(self.desk.inspection, shown.mark, whole, as_angle)
+        except BorelogError as error:
+            self.say(str(error), "watch")
+            return
+        self._correct(shown, mark, f"mark {shown.number}: {mark.measure}")
+
+    # --- the scale -----------------------------------------------------------------------------------------------
 
     @staticmethod
     def _length_fault(values: dict[str, str]) -> str:
@@ -73,63 +117,101 @@ class MeasureActs(Room):
         except BorelogError as error:
             return str(error)
 
-    def _scale(self) -> Any:
-        from borelog.stills.scale import Scale
+    def _ask(self, title: str, label: str, hint: str, what: str, then: Callable[[float, str], None]) -> None:
+        def answered(v: dict[str, str] | None) -> None:
+            if v:
+                then(parse(v["mm"], "mm").to("mm"), v["what"].strip())
 
-        still = self.still
-        noted = view.scale_of(self.desk.inspection, still.sha256) if self.desk.inspection and still else None
-        if noted is None:
-            return None
-        s = noted.mm_per_px
-        return Scale(
-            (s, 0, 0, 0, s, 0, 0, 0, 1),
-            noted.u_mm_per_px / s,
-            "at the known length, square to the view",
-            (noted.rests_on,),
-            True,
-        )
+        fields = [Field("mm", label, hint), Field("what", "What is it", what)]
+        self.app.push_screen(Ask(title, fields, check=self._length_fault), answered)
 
-    def _measured(self, shown: view.Shown) -> None:
-        from borelog.stills.measure import area, distance
-
+    def _ask_length(self, shown: view.Shown) -> None:
+        still, inspection = self.still, self.desk.inspection
         shape = shown.mark.shape
-        try:
-            measure = (
-                area(shape, self._scale())
-                if is_closed(shape) or (isinstance(shape, Freehand) and shape.closed)
-                else distance(shape, self._scale())
+        if still is None or inspection is None or not isinstance(shape, Line | Arrow):
+            return
+
+        def then(mm: float, what: str) -> None:
+            self._set_scale(
+                lambda: scales.from_known_length(inspection, still.sha256, shape, mm),
+                still.sha256,
+                shape,
+                what,
             )
-        except BorelogError as error:
-            self.say(str(error), "watch")
-            return
-        words = f"{measure.value:.3g} ± {measure.u * 2:.2g} {measure.unit}; {'; '.join(measure.rests_on)}"
-        measured: dict[str, Any] = {
-            "kind": measure.kind,
-            "value": measure.value,
-            "unit": measure.unit,
-            "u": measure.u,
-        }
-        self._correct(
-            shown,
-            msgspec.structs.replace(shown.mark, measure=words, measured=measured),
-            f"mark {shown.number}: {words}",
-        )
 
-    def _set_scale(self, shown: view.Shown, values: dict[str, str]) -> None:
-        from borelog.stills.scale import from_length
+        self._ask("How long is it really?", "Length", "3 mm, 3/8 in", "spark plug gap, valve edge ...", then)
 
-        shape, still = shown.mark.shape, self.still
-        if still is None or not isinstance(shape, Line | Arrow):
+    def _ask_round(self, shown: view.Shown) -> None:
+        still, inspection = self.still, self.desk.inspection
+        shape = shown.mark.shape
+        if still is None or inspection is None or not isinstance(shape, Ellipse):
             return
-        mm = parse(values["mm"], "mm").to("mm")
+
+        def then(mm: float, what: str) -> None:
+            def nearer(side: str | None) -> None:
+                if side is not None:
+                    self._set_scale(
+                        lambda: scales.from_known_round(inspection, still.sha256, shape, mm, side),
+                        still.sha256,
+                        shape,
+                        what,
+                    )
+
+            try:
+                lens = scales.lens_for(inspection, still.sha256)
+            except BorelogError as error:
+                self.say(str(error), "watch")
+                lens = None
+            if lens is None:
+                nearer("")
+            else:
+                self.app.push_screen(
+                    Choose("Which side of the circle is nearer to the probe?", _SIDES), nearer
+                )
+
+        self._ask("How wide is the circle really?", "Diameter", "81 mm", "bore, valve head ...", then)
+
+    def _ask_thread(self, shown: view.Shown) -> None:
+        still, other = self.still, self._other_line(shown)
+        if still is None or other is None:
+            return
+        shapes = (shown.mark.shape, other.mark.shape)
+        lines = [Line(s.x1, s.y1, s.x2, s.y2) for s in shapes if isinstance(s, Line | Arrow)]
+        options = [
+            (1.25, "M14 or M12 plug: 1.25 mm", "1"),
+            (1.0, "M10 plug: 1.0 mm", "2"),
+            (1.5, "pitch 1.5 mm", "3"),
+        ]
+
+        def chosen(pitch: float | None) -> None:
+            if pitch:
+                self.say("reading the thread ...")
+                self._read_thread(still.sha256, lines, pitch)
+
+        self.app.push_screen(Choose("Which thread is it?", options), chosen)
+
+    @work(thread=True, exclusive=True, group="scale", exit_on_error=False)
+    def _read_thread(self, sha256: str, lines: list[Line], pitch: float) -> None:
+        from borelog.acts.filing import pixels_of
+
         try:
-            scale = from_length((shape.x1, shape.y1), (shape.x2, shape.y2), mm)
+            scale = scales.from_known_thread(pixels_of(self.desk.bench, sha256), lines, pitch)
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self.say, one_line(str(error), 200), "watch")
+            return
+        self.app.call_from_thread(self._set_scale, lambda: scale, sha256, lines[0], "")
+
+    def _set_scale(self, make: Callable[[], Any], still: str, shape: Shape, what: str) -> None:
+        desk, id_ = self.desk, self.desk.id
+        try:
+            scale = make()
         except BorelogError as error:
             self.say(str(error), "watch")
             return
-        s = scale.matrix[0]
-        rests = "; ".join([one_line(values["what"], 60), *scale.rests_on]).strip("; ")
-        body, desk, id_ = Scaled(still.sha256, s, s * scale.u_rel, rests), self.desk, self.desk.id
+
+        def said(body: Scaled) -> str:
+            return f"scale {body.mm_per_px:.3g} mm per px ± {2 * scale.u_rel:.1%}, {scale.plane}"
+
         self.screens.do(
-            lambda: entering.enter(desk.bench, id_, body), f"scale: {s:.3g} mm per px, from {rests}"
+            lambda: scales.set_scale(desk.bench, id_, still, scale, scales.middle_of(shape), what), said
         )

@@ -1,21 +1,20 @@
-"""Two stills of one place, linked: side by side, wipe, blink, change map; and regions proposed, taken or thrown away."""
+"""Two stills of one place, linked: side by side, wipe, blink, change map with its threshold; a place over its dates."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal, cast
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, cast
 
 from textual import work
 from textual.timer import Timer
 from textual.worker import get_current_worker
 
-from borelog.logbook.entries import Mark
-from borelog.marks.shapes import Shape
 from borelog.text import BorelogError, one_line
-from borelog.tui.ask import Choose
-from borelog.tui.base import Room
-from borelog.tui.overlay import Drawn
-from borelog.tui.screens import questions
+from borelog.tui.ask import Ask, Choose, Field
+from borelog.tui.screens.stills_suggesting import SuggestActs, Suggested
+from borelog.tui.views import comparing
 from borelog.tui.views import stills as view
 
 if TYPE_CHECKING:
@@ -26,44 +25,29 @@ if TYPE_CHECKING:
 WAYS = ("side by side", "wipe", "blink", "change map")
 BLINK_SECONDS = 0.5
 """Two pictures a second change: under three flashes a second (WCAG 2.2, 2.3.1)."""
+LOWEST, HIGHEST, STEP = 2.0, 6.0, 0.25
+"""The threshold's slider: at 2 much is told as different, at 6 little."""
 
 
-def looked_at(view_id: str) -> Literal["bore", "wall", "crown", "roof"]:
-    """How a still filed to a view looks at its part, for the suggestions."""
-    if view_id in ("crown", "crown_edge"):
-        return "crown"
-    return "roof" if view_id in ("chamber", "exhaust_valve", "intake_valve") else "bore"
-
-
-@dataclass(frozen=True, slots=True)
-class Suggested:
-    """A shape to be taken as a finding or thrown away: its words, and the method with its version that proposed it."""
-
-    shape: Shape
-    words: str
-    method: str
+def less_motion() -> bool:
+    """Whether the person asked for less motion; then nothing blinks by itself."""
+    return os.environ.get("TEXTUAL_ANIMATIONS", "").lower() in ("none", "basic")
 
 
 class Pair:
-    """Two pictures on one grid: that of the still in hand."""
+    """Two pictures on one grid: that of the still in hand. ``found`` is the comparison as it stands."""
 
-    def __init__(
-        self,
-        sha256: str,
-        name: str,
-        earlier: Source,
-        score: Any,
-        regions: tuple[Any, ...],
-        accepted: bool,
-        why: str,
-    ) -> None:
-        self.sha256, self.name, self.earlier = sha256, name, earlier
-        self.score, self.regions = score, list(regions)
-        self.accepted, self.why = accepted, why
+    def __init__(self, sha256: str, name: str, earlier: Source, found: Any) -> None:
+        self.sha256, self.name, self.earlier, self.found = sha256, name, earlier, found
         self.change_source: Source | None = None
 
+    @property
+    def accepted(self) -> bool:
+        """Whether they lie on each other on good evidence."""
+        return bool(self.found.alignment.accepted)
 
-class PairActs(Room):
+
+class PairActs(SuggestActs):
     """The part of the stills screen that compares."""
 
     loader: Loader
@@ -72,52 +56,30 @@ class PairActs(Room):
     if TYPE_CHECKING:
 
         @property
-        def still(self) -> view.Still | None:
-            """The still in hand."""
-
-        @property
         def run(self) -> view.Run | None:
             """The run in hand."""
-
-        @property
-        def picture(self) -> Picture:
-            """The picture widget."""
-
-        def show_state(self) -> None:
-            """The line under the picture."""
-
-        def show_marks(self) -> None:
-            """Marks over the picture."""
 
     def begin_pairs(self) -> None:
         """Nothing is compared."""
         self.pair: Pair | None = None
         self.way = 0
+        self.threshold = 3.0
         self.blink_on = False
         self.blink: Timer | None = None
-        self.suggestions: list[Suggested] = []
-        self.suggest_at = 0
+        self.unaligned = ""
+        self.begin_suggestions()
 
     def pair_words(self) -> str:
         """What is compared, for the state line."""
         words = ""
         if self.pair is not None:
-            words = f"{WAYS[self.way]} with {one_line(self.pair.name, 24)}" + (
-                "" if self.pair.accepted else ", NOT aligned"
-            )
-        if self.suggestions:
-            held = self.suggestions[min(self.suggest_at, len(self.suggestions) - 1)]
-            words += (
-                f" · suggestion {self.suggest_at + 1} of {len(self.suggestions)}, {held.words}: y yes, q no"
-            )
-        return words.strip(" ·")
-
-    def suggested(self) -> tuple[Drawn, ...]:
-        """Suggestions as broken outlines, the one in hand marked."""
-        return tuple(
-            Drawn(region.shape, f"?{k + 1}", "watch", True, k == self.suggest_at)
-            for k, region in enumerate(self.suggestions)
-        )
+            words = f"{WAYS[self.way]} with {one_line(self.pair.name, 24)}"
+            words += "" if self.pair.accepted else ", NOT aligned: 4 marks pairs of points"
+            if WAYS[self.way] == "change map":
+                words += " · " + comparing.slider(self.threshold, LOWEST, HIGHEST, self.screens.letters)
+            if WAYS[self.way] == "blink" and self.blink is None:
+                words += " · stands still, less motion is asked for: Enter changes over"
+        return " · ".join(x for x in (words, self.suggestion_words()) if x)
 
     # --- comparing -----------------------------------------------------------------------------------------------
 
@@ -127,10 +89,17 @@ class PairActs(Room):
             self.end_pair()
             self.show()
             return
+        self._choose_other("Compare with (the earlier one)", lambda other: self._begin(other, None))
+
+    def _choose_other(self, title: str, then: Any) -> None:
         still, desk = self.still, self.desk
         if still is None or not desk.inspection:
             return
-        others = [s for s in view.stills_of(desk.inspection) if s.sha256 != still.sha256 and not s.forgotten]
+        others = [
+            s
+            for s in view.stills_of(desk.inspection)
+            if s.sha256 != still.sha256 and not s.forgotten and s.width
+        ]
         others.sort(key=lambda s: (s.place != still.place or s.place is None, s.cylinder != still.cylinder))
         if not others:
             self.say("there is no other still to compare with", "watch")
@@ -138,16 +107,18 @@ class PairActs(Room):
         options = [
             (s, s.name, f"{f'cylinder {s.cylinder}' if s.cylinder else 'engine'}, {s.words}") for s in others
         ]
+        self.app.push_screen(
+            Choose(title, options, typing=True), lambda other: then(other) if other is not None else None
+        )
 
-        def chosen(other: view.Still | None) -> None:
-            if other is not None:
-                self.say("laying them on each other ...")
-                self._compare(still.sha256, other.sha256, other.name)
-
-        self.app.push_screen(Choose("Compare with (the earlier one)", options, typing=True), chosen)
+    def _begin(self, other: view.Still, points: list[Any] | None) -> None:
+        still = self.still
+        if still is not None:
+            self.say("laying them on each other ... (x stops)")
+            self._compare(still, other, points)
 
     @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
-    def _compare(self, later: str, earlier: str, name: str) -> None:
+    def _compare(self, later: view.Still, earlier: view.Still, points: list[Any] | None) -> None:
         import cv2
 
         from borelog.stills.compare import compare
@@ -156,36 +127,57 @@ class PairActs(Room):
 
         pictures = self.desk.bench.journal.pictures
         worker = get_current_worker()
+        tell = self.teller()
         try:
-            one, _ = decode_file(pictures.path(earlier))
-            two, _ = decode_file(pictures.path(later))
-            found = compare(one, two, cancelled=lambda: worker.is_cancelled, dense=max(two.shape) <= 1600)
+            one, _ = decode_file(pictures.path(earlier.sha256))
+            two, _ = decode_file(pictures.path(later.sha256))
+            found = compare(
+                one,
+                two,
+                threshold=self.threshold,
+                mirror=earlier.mirror != later.mirror,
+                roll_deg=(earlier.roll - later.roll) or None,
+                points=points,
+                cancelled=lambda: worker.is_cancelled,
+                progress=lambda share, words: tell(f"{words} {share:.0%} (x stops)"),
+                dense=max(two.shape) <= 1600,
+            )
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
             return
         source = source_of(cv2.cvtColor(found.earlier, cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]
-        signed = found.change.score * (1 - 2 * found.change.darker.astype("float32"))
-        pair = Pair(
-            earlier, name, source, signed, found.regions, found.alignment.accepted, found.alignment.why
-        )
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._compared, later, pair)
+            self.app.call_from_thread(
+                self._compared, later.sha256, Pair(earlier.sha256, earlier.name, source, found)
+            )
 
     def _compared(self, later: str, pair: Pair) -> None:
         if self.still is None or self.still.sha256 != later:
             return
         self.pair, self.way = pair, 0
+        self._regions()
+        found = pair.found
+        self.say(
+            comparing.summary(found) if pair.accepted else f"not aligned: {found.alignment.why}",
+            "quiet" if pair.accepted else "watch",
+        )
+        self.show()
+        self.show_pair()
+
+    def _regions(self) -> None:
+        """The regions at the threshold in force, as suggestions."""
         from borelog.stills.change import METHOD, VERSION
 
+        assert self.pair is not None
         words = ("became darker", "became lighter")
+        laid = self.pair.found.alignment.method
+        method = f"{METHOD} {VERSION}, threshold {self.threshold:g}, laid by {laid}"
+        if not self.pair.accepted:
+            method += ", not aligned"
         self.suggestions = [
-            Suggested(r.outline, words[r.lighter], f"{METHOD} {VERSION}") for r in pair.regions
+            Suggested(r.outline, words[r.lighter], method, comparing.CAUSES) for r in self.pair.found.regions
         ]
         self.suggest_at = 0
-        n = len(pair.regions)
-        said = f"{n} place{'s' if n != 1 else ''} different; dirt, oil and light differ as well"
-        self.say(said if pair.accepted else f"not aligned: {pair.why}", "quiet" if pair.accepted else "watch")
-        self.show_pair()
 
     def act_pair_way(self) -> None:
         """The next way of comparing."""
@@ -194,6 +186,66 @@ class PairActs(Room):
             return
         self.way = (self.way + 1) % len(WAYS)
         self.show_pair()
+
+    def _slide(self, by: float) -> None:
+        from borelog.stills.change import with_threshold
+
+        if self.pair is None:
+            self.say("the threshold belongs to two compared stills: l compares", "watch")
+            return
+        self.threshold = min(HIGHEST, max(LOWEST, self.threshold + by))
+        found = self.pair.found
+        self.pair.found = replace(found, change=with_threshold(found.change, self.threshold))
+        self.pair.change_source = None
+        self._regions()
+        self.say(comparing.found_words(self.pair.found))
+        self.show()
+        self.show_pair()
+
+    def act_threshold_up(self) -> None:
+        """Fewer regions."""
+        self._slide(STEP)
+
+    def act_threshold_down(self) -> None:
+        """More regions."""
+        self._slide(-STEP)
+
+    def act_pair_points(self) -> None:
+        """Lay two stills on each other by pairs of points set by hand."""
+        still = self.still
+        if still is None:
+            return
+        if self.pair is None:
+            self._choose_other("Lay on which other still? (the earlier one)", self._open_points)
+            return
+        inspection = self.desk.inspection
+        others = view.stills_of(inspection) if inspection else ()
+        other = next((s for s in others if self.pair and s.sha256 == self.pair.sha256), None)
+        if other is not None:
+            self._open_points(other)
+
+    def _open_points(self, other: view.Still) -> None:
+        self.say("reading ...")
+        still = self.still
+        if still is not None:
+            self._load_both(still, other)
+
+    @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
+    def _load_both(self, later: view.Still, earlier: view.Still) -> None:
+        pictures = self.desk.bench.journal.pictures
+        try:
+            sources = [self.loader.load(pictures.path(s.sha256), s.sha256, 0) for s in (earlier, later)]
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
+            return
+        self.app.call_from_thread(self._set_points, earlier, later, *sources)
+
+    def _set_points(self, earlier: view.Still, later: view.Still, one: Source, two: Source) -> None:
+        from borelog.tui.screens.stills_points import PointsPage
+
+        self.say("")
+        page = PointsPage((earlier.name, one), (later.name, two), self.picture.look)
+        self.app.push_screen(page, lambda pairs: self._begin(earlier, pairs) if pairs else None)
 
     def end_pair(self) -> None:
         """Stop comparing."""
@@ -220,7 +272,7 @@ class PairActs(Room):
             elif way == "blink":
                 self.blink_on = False
                 picture.compose_view = self._blinked
-                self.blink = self.set_interval(BLINK_SECONDS, self._tick)
+                self.blink = None if less_motion() else self.set_interval(BLINK_SECONDS, self.change_over)
             else:
                 picture.compose_view = self._changed
         picture.repaint()
@@ -237,7 +289,13 @@ class PairActs(Room):
             target.view, target.at, target._fitted = source.view, source.at, False
             target.repaint()
 
-    def _tick(self) -> None:
+    @property
+    def blinks(self) -> bool:
+        """Whether the pictures change over in place."""
+        return self.pair is not None and WAYS[self.way] == "blink"
+
+    def change_over(self) -> None:
+        """Show the other of the two."""
         self.blink_on = not self.blink_on
         self.picture.repaint()
 
@@ -261,7 +319,7 @@ class PairActs(Room):
         return one if self.blink_on else two
 
     def _changed(self, at: Any, size: Any, dots: Any, ground: Any) -> Any:
-        """What became darker and what lighter, over a grey picture."""
+        """What became darker and what lighter, over a grey picture; full colour at one and a half thresholds."""
         import numpy as np
 
         from borelog.tui.frames import rgb
@@ -270,82 +328,68 @@ class PairActs(Room):
         assert self.pair is not None and self.picture.source is not None
         base = sample(self.picture.source, at, size, dots, ground)
         change_source = self.pair.change_source
+        change = self.pair.found.change
         if change_source is None:
-            score = self.pair.score
-            strength = np.clip(np.abs(score) / max(1e-6, float(np.abs(score).max())), 0, 1)
-            plane = np.dstack([strength * (score < 0), strength * (score > 0), np.zeros_like(strength)])
+            strength = np.clip(change.score / (1.5 * self.threshold), 0, 1)
+            darker = change.darker
+            plane = np.dstack([strength * darker, strength * ~darker, np.zeros_like(strength)])
             change_source = self.pair.change_source = source_of((plane * 255).astype(np.uint8))
-        factor = self.picture.source.size[0] / self.pair.score.shape[1]
+        factor = self.picture.source.size[0] / change.score.shape[1]
         through = np.diag([1 / factor, 1 / factor, 1.0])
-        change = sample(change_source, at, size, dots, (0, 0, 0), through).astype(np.float32) / 255
+        part = sample(change_source, at, size, dots, (0, 0, 0), through).astype(np.float32) / 255
         p = self.screens.palette
-        return tinted(base, change[..., 1] - change[..., 0], (rgb(p.good), rgb(p.bad)))
+        return tinted(base, part[..., 1] - part[..., 0], (rgb(p.bad), rgb(p.good)))
 
-    # --- suggestions ---------------------------------------------------------------------------------------------
+    # --- a place over its dates ----------------------------------------------------------------------------------
 
-    def act_suggest(self) -> None:
-        """Have regions proposed on the still in hand."""
+    def act_strip(self) -> None:
+        """The stills of this place over the dates, side by side."""
         still = self.still
-        if still is None:
+        if still is None or still.place is None:
+            self.say("file the still to a place first: f; then its other dates can be found", "watch")
             return
-        self.say("looking ...")
-        self._suggest(still.sha256, still.place.view if still.place else "")
+        self.say("laying the dates beside each other ... (x stops)")
+        self._strip(still)
 
-    @work(thread=True, exclusive=True, group="suggest", exit_on_error=False)
-    def _suggest(self, sha256: str, view_id: str) -> None:
-        from borelog.stills.intake import decode_file
-        from borelog.stills.suggest import suggest
+    @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
+    def _strip(self, still: view.Still) -> None:
+        import cv2
 
-        worker = get_current_worker()
+        from borelog.acts.strips import strip_of
+        from borelog.tui.sampling import source_of
+
+        assert still.place is not None
+        worker, tell = get_current_worker(), self.teller()
         try:
-            bgr, _ = decode_file(self.desk.bench.journal.pictures.path(sha256))
-            found = suggest(bgr, looked_at(view_id), cancelled=lambda: worker.is_cancelled)
-        except (BorelogError, OSError) as error:
-            self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
-            return
-        taken = []
-        for item in found.items:
-            about = item.as_dict()
-            taken.append(Suggested(item.shape, str(about["words"]), f"{about['method']} {about['version']}"))
-        if not worker.is_cancelled:
-            self.app.call_from_thread(self._suggestions, sha256, taken, found.text().splitlines()[-1])
-
-    def _suggestions(self, sha256: str, found: list[Suggested], words: str) -> None:
-        if self.still is not None and self.still.sha256 == sha256:
-            self.suggestions, self.suggest_at = found, 0
-            self.say(
-                f"{len(found)} to look at: y takes one, q throws it away" if found else one_line(words, 160)
+            strip = strip_of(
+                self.desk.bench,
+                self.desk.id,
+                still.place,
+                still.cylinder,
+                progress=lambda done, total: tell(f"laying {done} of {total} (x stops)"),
+                cancelled=lambda: worker.is_cancelled,
             )
-            self.show_marks()
-            self.show_state()
-
-    def _suggestion(self) -> Suggested | None:
-        if not self.suggestions:
-            self.say("nothing is suggested: b looks for places, l compares with another still", "watch")
-            return None
-        self.suggest_at = min(self.suggest_at, len(self.suggestions) - 1)
-        return self.suggestions[self.suggest_at]
-
-    def act_accept_region(self) -> None:
-        """The suggestion in hand becomes a finding; the person says which."""
-        region, still = self._suggestion(), self.still
-        if region is None or still is None:
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self.say, one_line(str(error), 240), "watch")
             return
-        mark = Mark(still.sha256, region.shape, region.words, {})
+        source = source_of(cv2.cvtColor(strip.image, cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._show_strip, strip, source)
 
-        def then(outcome: Any) -> None:
-            if not outcome.failed and region in self.suggestions:
-                self.suggestions.remove(region)
-                self.show_marks()
-                self.show_state()
+    def _show_strip(self, strip: Any, source: Source) -> None:
+        from borelog.tui.screens.stills_strip import StripPage
 
-        questions.finding(self, still.cylinder, (mark,), still.place, region.method, then)
+        self.say("")
 
-    def act_drop_region(self) -> None:
-        """The suggestion in hand is thrown away."""
-        region = self._suggestion()
-        if region is not None:
-            self.suggestions.remove(region)
-            self.say(f"thrown away; {len(self.suggestions)} left")
-            self.show_marks()
-            self.show_state()
+        def answered(what: Any) -> None:
+            if what == "write":
+                ask = Ask("Write the strip to", [Field("path", "File", value="strip.png")])
+                self.app.push_screen(ask, lambda v: self._write_strip(strip, v) if v else None)
+
+        self.app.push_screen(StripPage(strip, source, replace(self.picture.look, cross=False)), answered)
+
+    def _write_strip(self, strip: Any, values: dict[str, str]) -> None:
+        from borelog.acts.strips import write_strip
+
+        path = Path(values["path"].strip() or "strip.png").expanduser()
+        self.screens.do(lambda: write_strip(strip, path), lambda p: f"written: {p}")

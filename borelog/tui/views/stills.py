@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, Scaled, StillFiled, StillPlaced
 from borelog.logbook.inspection import Inspection
@@ -11,10 +13,23 @@ from borelog.marks.places import Looked as State
 from borelog.marks.shapes import Label, Shape
 from borelog.text import one_line
 from borelog.tui.overlay import Drawn
+from borelog.tui.views.comparing import CAUSES
 from borelog.tui.views.standing import place_states, severity_status, term_words
 from borelog.tui.views.words import Line, Span, cut, fitted, padded, wrapped
 
 ENGINE, UNFILED, ASIDE = "engine", "not filed", "set aside"
+
+
+class Suggested(Protocol):
+    """A suggestion as it is listed: what it is, and how often that is wrong."""
+
+    @property
+    def words(self) -> str:
+        """What it may be."""
+
+    @property
+    def wrong(self) -> str:
+        """How often that is wrong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +46,10 @@ class Still:
     caption: str
     marks: int
     forgotten: bool = False
+    mirror: bool = False
+    roll: float = 0.0
+    probe: str = ""
+    reading: str = ""
 
     @property
     def words(self) -> str:
@@ -77,6 +96,7 @@ def stills_of(inspection: Inspection) -> tuple[Still, ...]:
             Still(
                 b.sha256, one_line(b.name, 80), b.width, b.height, p.cylinder if p else None, p.place if p else None,
                 one_line(p.aside) if p else "", one_line(p.caption) if p else "", counts.get(b.sha256, 0), b.sha256 in inspection.forgotten,
+                *((p.mirror, p.roll, one_line(p.probe, 60), p.reading) if p else ()),
             )
         )  # fmt: skip
     return tuple(out)
@@ -169,10 +189,24 @@ def side_lines(
     lines.append((Span(f"{still.width} × {still.height} px · {still.sha256[:8]}", "quiet"),))
     scale = scale_of(inspection, still.sha256)
     lines.append(
-        (Span(f"scale {scale.mm_per_px:.3g} mm per px", "ink"),)
+        (
+            Span(
+                f"scale {scale.mm_per_px:.3g} mm per px ± {2 * scale.u_mm_per_px / scale.mm_per_px:.1%}",
+                "ink",
+            ),
+        )
         if scale
         else (Span("no scale: sizes in px", "quiet"),)
     )
+    if scale and scale.plane:
+        lines += [(Span(text, "quiet"),) for text in wrapped(scale.plane, room)]
+    if still.probe or still.mirror or still.roll:
+        turned = [
+            f"probe {still.probe}" if still.probe else "",
+            "mirror" if still.mirror else "",
+            f"roll {still.roll:g}°" if still.roll else "",
+        ]
+        lines += [(Span(text, "quiet"),) for text in wrapped(", ".join(x for x in turned if x), room)]
     if look:
         lines += [(Span(text, "watch"),) for text in wrapped(f"shown: {look}", room)]
     lines.append(())
@@ -184,6 +218,35 @@ def side_lines(
             lines.append((Span(head, s.role, "pick" if k == held and n == 0 else "bold"), Span(text, s.role)))
         if s.mark.measure:
             lines += [(Span(f"    {text}", "quiet"),) for text in wrapped(one_line(s.mark.measure), room - 4)]
+    return lines
+
+
+def thumb_tag(number: int, still: Still) -> str:
+    """What stands under a thumbnail: its number, where it is filed, how many marks it has."""
+    return f"{number} {still.words if still.place else still.name}" + (
+        f" ●{still.marks}" if still.marks else ""
+    )
+
+
+def suggestion_lines(suggestions: Sequence[Suggested], at: int, room: int) -> list[Line]:
+    """Beside the picture: what is suggested, by number, and how often that is wrong."""
+    lines: list[Line] = []
+    wrong: dict[str, None] = {}
+    for k, s in enumerate(suggestions):
+        lines.append(
+            (
+                Span(f"?{k + 1:<2} ", "watch", "pick" if k == at else "bold"),
+                Span(cut(s.words, room - 4), "ink"),
+            )
+        )
+        wrong[s.wrong] = None
+    if lines:
+        lines = [(), (Span("suggested: y takes, q throws away", "ink", "bold"),), *lines]
+    for words in wrong:
+        lines += [
+            (Span(text, "quiet"),)
+            for text in wrapped(f"how often wrong: {words}" if words != CAUSES else words, room)
+        ]
     return lines
 
 
@@ -239,6 +302,17 @@ def coverage_lines(
                 )
                 places.append(Place(view.id, side, height))
     return lines, places
+
+
+def head_line(run: Run, index: int, room: int) -> Line:
+    """Over the row of thumbnails: which run, and the still in hand in full."""
+    still = run.stills[index]
+    words = f"still {index + 1} of {len(run.stills)}: {still.words}" + (
+        f", {still.marks} marks" if still.marks else ""
+    )
+    return fitted(
+        (Span(f" {run.title} ", "ink", "bold"), Span(f" {words}", "ink" if still.place else "watch")), room
+    )
 
 
 def row_line(run: Run, index: int, room: int) -> Line:
