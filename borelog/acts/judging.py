@@ -97,6 +97,8 @@ COURSES = (
     "head_off",
     "rebuild",
     "replace",
+    "used_engine",
+    "reman_engine",
     "sell",
     "part_out",
     "scrap",

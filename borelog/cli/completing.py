@@ -55,9 +55,9 @@ def _places() -> tuple[str, ...]:
 
 
 def _courses() -> tuple[str, ...]:
-    from borelog.knowledge.tables import rows
+    from borelog.acts.judging import COURSES
 
-    return tuple(r["id"] for r in rows("courses.csv", "id"))
+    return COURSES
 
 
 _WORDS: dict[str, Callable[[], tuple[str, ...]]] = {

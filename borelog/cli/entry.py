@@ -86,7 +86,8 @@ def _faults(words: list[str]) -> list[dict[str, str]]:
     return [
         {"id": f.id, "label": f.label, "bill": f.bill}
         for f in shipped().faults.values()
-        if all(w.lower() in f"{f.id} {f.label}".lower() for w in words)
+        if f.scope in ("cylinder", "pair", "engine")
+        and all(w.lower() in f"{f.id} {f.label}".lower() for w in words)
     ]
 
 

@@ -37,7 +37,7 @@ class DemoError(BorelogError):
 class Still:
     """One sample picture, where it is filed, and the finding's term whose mark it carries ('' none).
 
-    ``outline`` names the label in the truth file that the mark follows.
+    ``outline`` names the label in the truth file that the mark follows; ``caption`` stands under the picture.
     """
 
     picture: str
@@ -47,18 +47,24 @@ class Still:
     outline: str = ""
     words: str = ""
     reading: str = ""
+    caption: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class DemoEngine:
-    """One invented engine with its story in one line."""
+    """One invented engine with its story in one line.
+
+    ``call`` is the course decided on and why; ``truth`` what it really was, ``known`` how that is known.
+    """
 
     id: str
     title: str
     story: str
     stills: tuple[Still, ...]
-    truth: tuple[str, ...] = ()
-    truth_words: str = ""
+    call: tuple[str, str]
+    truth: tuple[str, ...]
+    known: str
+    truth_words: str
 
 
 ENGINES: tuple[DemoEngine, ...] = (
@@ -73,13 +79,14 @@ ENGINES: tuple[DemoEngine, ...] = (
             Still("bore_down_ordinary", 3, "crown"),
             Still("exhaust_valve_even", 1, "exhaust valve"),
             Still("intake_valves", 1, "intake valve"),
-            Still("crown_thin_carbon", 1, "crown"),
-            Still("plug_fuel_wet", 3, "plug"),
-            Still("plug_tan", 1, "plug"),
+            Still("plug_fuel_wet", 3, "plug", caption="before: pulled wet"),
+            Still("plug_tan", 3, "plug", caption="after: the new plug, 300 km after the repair"),
             Still("plug_tray_four", None, "plug tray"),
             Still("gauge_low", None, "gauge", reading="compression_dry 3"),
         ),
+        ("head_off", "Head off, valve 3 and whatever else is found; stop if a bore is scored"),
         ("3=exh_valve_leak", "1,2,4=sound"),
+        "opened",
         "head off: gutter in the rim of one exhaust valve, seat saved, bores as new",
     ),
     DemoEngine(
@@ -93,9 +100,15 @@ ENGINES: tuple[DemoEngine, ...] = (
             Still("bore_hatch_faint_top", 4, "bore intake top", "bore_faint", "", ""),
             Still("bore_mid_shine", 4, "bore exhaust middle"),
             Still("crown_heavy_carbon", 4, "crown"),
+            Still("crown_thin_carbon", 1, "crown", caption="before the second test"),
+            Still("crown_thin_carbon_again", 1, "crown", caption="after the second test: nothing has moved"),
             Still("gauge_all_low", None, "gauge", reading="compression_dry 2"),
             Still("plug_tray_six", None, "plug tray"),
         ),
+        ("test_first", "No part is bought on these figures: battery, throttle, plugs, and once more warm"),
+        ("1-6=sound", "engine=no_engine_fault"),
+        "ran",
+        "new battery and crank sensor: it started; warm, throttle open, all plugs out it showed 168 to 174 psi",
     ),
     DemoEngine(
         "wren",
@@ -111,9 +124,20 @@ ENGINES: tuple[DemoEngine, ...] = (
                 "roof_bridgecrack",
                 "casting line",
                 "moves a little with the light",
+                caption="before the tip was turned",
             ),
-            Still("chamber_line_relit", 3, "chamber"),
+            Still(
+                "chamber_line_relit",
+                3,
+                "chamber",
+                caption="after: lit from another side, the line is not the same",
+            ),
         ),
+        ("test_first", "Pressure on the cooling system overnight before anybody talks of a head"),
+        ("3=gasket_coolant", "1,2,4=sound"),
+        "opened",
+        "pressure fell with nothing outside and 3 was wet in the morning; gasket washed through to the "
+        "water on 3, the line between the valves was from the casting",
     ),
 )
 
@@ -159,8 +183,8 @@ def _build(bench: Bench, engine: DemoEngine) -> str:
         _file(bench, inspection_id, still)
     for body, how in _marked(bench, inspection_id, engine):
         entering.correct(bench, inspection_id, how, body)
-    if engine.truth:
-        _close(bench, inspection_id, engine)
+    take_call(bench, inspection_id, *engine.call)
+    record_truth(bench, inspection_id, engine.truth, engine.known, engine.truth_words)
     return inspection_id
 
 
@@ -176,7 +200,7 @@ def _file(bench: Bench, inspection_id: str, still: Still) -> None:
             if r.body.test == test and r.body.cylinder == int(cylinder)
         ]
         reading = found[0] if found else ""
-    filing.add_pictures(
+    added = filing.add_pictures(
         bench,
         inspection_id,
         [str(path)],
@@ -185,6 +209,8 @@ def _file(bench: Bench, inspection_id: str, still: Still) -> None:
         reading=reading,
         sort_doubles=False,
     )
+    if still.caption:
+        filing.place_still(bench, inspection_id, added.filed[0].still, caption=still.caption)
 
 
 def _marked(bench: Bench, inspection_id: str, engine: DemoEngine) -> Iterator[tuple[Finding, str]]:
@@ -209,14 +235,3 @@ def _shape(still: Still) -> Shape:
             return Polygon(points) if len(points) >= 3 else Point(*points[0])
     width, height = entry.get("width_px", 640), entry.get("height_px", 480)
     return Box(width * 0.3, height * 0.3, width * 0.4, height * 0.4)
-
-
-def _close(bench: Bench, inspection_id: str, engine: DemoEngine) -> None:
-    """Decide, then write what it really was."""
-    take_call(
-        bench,
-        inspection_id,
-        "head_off",
-        "Head off, valve 3 and whatever else is found; stop if a bore is scored",
-    )
-    record_truth(bench, inspection_id, engine.truth, "opened", engine.truth_words)
