@@ -288,3 +288,38 @@ def test_idle_cpu(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
     benchmark.pedantic(lambda: time.sleep(seconds), rounds=1)
     speed("idle", value=100 * (program.cpu() - before) / seconds)
     program.close()
+
+
+async def test_longest_turn_of_the_event_loop(benchmark: Any, tmp_path: Path, speed: Speed) -> None:
+    """Every callback of a walk through all screens, as processor time of the loop's own thread; target 50 ms."""
+    import asyncio.events as events
+
+    from borelog.tui.app import Screens, spare_the_collector
+    from borelog.tui.keymap import Settings
+
+    folder = tmp_path / "logbook"
+    id_ = engine(folder, "V8", 8)
+    bench = open_bench(folder, who="t")
+    app = Screens(bench, Settings(), id_)
+    turns: list[float] = []
+    plain = events.Handle._run
+
+    def watched(self: Any) -> None:
+        began = time.thread_time()
+        plain(self)
+        turns.append(time.thread_time() - began)
+
+    walk = "f2 f3 right l f8 f8 e pagedown escape f4 1 5 1 enter pagedown ctrl+s escape f6 tab pagedown f7 down f5 a escape f1 escape ctrl+p c y l escape ctrl+z"
+    async with app.run_test(size=(120, 40)) as pilot:
+        await pilot.pause(4.0)
+        spare_the_collector()
+        events.Handle._run = watched  # type: ignore[method-assign]
+        try:
+            for key in walk.split():
+                await pilot.press(key)
+                await pilot.pause(0.6 if key.startswith("f") or key in ("enter", "l") else 0.1)
+        finally:
+            events.Handle._run = plain  # type: ignore[method-assign]
+    bench.journal.close()
+    benchmark.pedantic(lambda: None, rounds=1)
+    speed("turn", value=1e3 * max(turns))
