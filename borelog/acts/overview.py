@@ -11,6 +11,7 @@ from borelog.knowledge.airs import air_words
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Finding, Looked, Reading, Seen, StillPlaced
 from borelog.logbook.inspection import Inspection
+from borelog.logbook.measured import readings_of
 from borelog.marks.places import Looked as State
 from borelog.marks.places import grid_places
 from borelog.quantity import Quantity, plain_number
@@ -71,11 +72,7 @@ def rows(inspection: Inspection, verdict: Verdict | None = None) -> tuple[Cylind
 
 
 def _latest(inspection: Inspection, test: str, cylinder: int) -> Reading | None:
-    mine = [
-        r.body
-        for r in inspection.of(Reading)
-        if r.body.test == test and r.body.cylinder == cylinder and r.body.values
-    ]
+    mine = [r.body for r in readings_of(inspection, test) if r.body.cylinder == cylinder]
     return mine[-1] if mine else None
 
 

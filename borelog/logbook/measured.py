@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import cache
 from statistics import fmean
 
+from borelog.knowledge.procedures import procedures
 from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded
-from borelog.quantity import Quantity, QuantityError, parse
+from borelog.quantity import Quantity, QuantityError, dimension_of, parse
 from borelog.readings.compression import CompressionReading, CompressionTest, make_test
 from borelog.readings.conditions import appraise
 from borelog.readings.errors import ReadingError
@@ -25,10 +27,24 @@ def series_of(inspection: Inspection, test: str) -> tuple[str, ...]:
 
 
 def readings_of(inspection: Inspection, test: str, series: str | None = None) -> Iterator[Recorded[Reading]]:
-    """Standing readings of a test that hold a value, of one session or of all."""
+    """Standing readings of a test that hold a value in a unit of that test, of one session or of all."""
     for r in inspection.of(Reading):
-        if r.body.test == test and r.body.values and series in (None, r.body.series):
+        b = r.body
+        if b.test == test and b.values and series in (None, b.series) and _unit_fits(test, b.unit):
             yield r
+
+
+@cache
+def _unit_fits(test: str, unit: str) -> bool:
+    """Whether a unit can be one of a test's: what was taken in from elsewhere may hold any."""
+    procedure = procedures().get(test)
+    try:
+        dimension = dimension_of(unit)
+    except QuantityError:
+        return False
+    if procedure is None or not procedure.unit:
+        return True
+    return dimension == dimension_of(procedure.unit) or (test in _LEAK_KIND and dimension == "pressure")
 
 
 def number(text: str, unit: str, to: str | None = None) -> float | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import statistics
 from collections.abc import Iterable
 from functools import lru_cache
@@ -90,7 +91,8 @@ def _standard(values: tuple[float, ...], unit: str) -> tuple[float | None, str]:
     try:
         middle = Quantity(statistics.median(values), unit)
         wanted = _STANDARD.get(middle.dimension, unit)
-        return middle.to(wanted), wanted
+        standard = middle.to(wanted)
+        return (standard if math.isfinite(standard) else None), wanted
     except QuantityError:
         return statistics.median(values), one_line(unit, 20)
 

@@ -150,7 +150,7 @@ def judge(
         ),
         money=priced.money,
         tables=tables.digest,
-        limits=LIMITS + tables.notices,
+        limits=LIMITS + tables.notices + said.aside,
     )
     return Judgement(said, posterior, why, advice, verdict)
 

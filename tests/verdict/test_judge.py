@@ -8,13 +8,16 @@ from collections.abc import Iterator
 
 import pytest
 
-from borelog.acts import entering
+from borelog.acts import entering, overview
 from borelog.acts.bench import Bench, open_bench
 from borelog.acts.money import priced
+from borelog.acts.ruled import rule_rows
 from borelog.acts.sheet.recording import record_text
 from borelog.knowledge.faults import shipped
+from borelog.logbook.entries import Content, Finding, Looked, Reading, Seen
 from borelog.logbook.fold import fold
 from borelog.logbook.inspection import Inspection
+from borelog.marks.places import Place
 from borelog.verdict.judge import judge
 from borelog.verdict.signs.all import signs
 from borelog.verdict.wording import in_so_many, likelihood
@@ -181,3 +184,48 @@ def test_a_dead_even_engine_has_no_spread_but_a_level(bench: Bench) -> None:
     found = seen(recorded(bench, HEAD + GOOD + "1: 0\n2: 0\n3: 0\n4: 0\n"))
     assert found["comp_level", None] == "very_low"
     assert found["comp_rel", 2] == "dead_under_35"
+
+
+def test_what_this_engine_cannot_have_is_set_aside_and_said(bench: Bench) -> None:
+    """Figures taken before the layout was known, or heard at a hole without a common bridge, never stop the verdict."""
+    inspection = recorded(
+        bench, "[compression dry]\n1: 178\n2: 174\n3: 176\n6: 170\n[engine]\nlayout: inline 4\n"
+    )
+    verdict = judge(inspection).verdict
+    assert {c.cylinder for c in verdict.cylinders if c.level != "blank"} == {1, 2, 3}
+    assert any("cylinder 6" in words and "layout" in words for words in verdict.limits)
+
+
+@pytest.mark.parametrize(("hole", "judged"), [(2, True), (4, False), (99, False)])
+def test_air_at_a_hole_that_shares_no_bridge_points_at_no_gasket(
+    bench: Bench, hole: int, judged: bool
+) -> None:
+    inspection = recorded(bench, HEAD + f"[leak-down dry]\n1: 62 % next plug hole {hole}\n")
+    found = {s.seen.neighbour for s in signs(inspection, shipped()).signs if s.seen.neighbour is not None}
+    assert found == ({hole} if judged else set())
+    assert any(f"hole of {hole}" in words for words in judge(inspection).verdict.limits) != judged
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        Reading("compression_dry", 1, "150", (150.0,), "furlong"),
+        Reading("compression_dry", 1, "150", (150.0,), "%"),
+        Reading("leakdown", 1, "12", (12.0,), "mm"),
+        Reading("crank_current", 1, "80", (80.0,), "kPa"),
+        Looked("looked, nothing", 1, Place("no such view", "left", "top")),
+        Looked("looked, nothing", 1, Place("", "", "top")),
+        Seen("no_such_item", 1, "odd"),
+        Finding("no_such_term", 1, Place("no such view")),
+    ],
+)  # fmt: skip
+def test_an_entry_from_elsewhere_that_fits_no_table_never_stops_the_verdict(
+    bench: Bench, body: Content
+) -> None:
+    """A pack or another laptop may hold what this version's tables do not."""
+    inspection = recorded(bench, HEAD + GOOD + "1: 178\n2: 174\n3: 176\n4: 177\n")
+    entering.enter(bench, inspection.id, body)
+    now = bench.inspection(inspection.id)
+    assert judge(now).verdict.cylinders
+    assert overview.rows(now)
+    assert rule_rows(now)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection
+from borelog.logbook.measured import readings_of
 from borelog.quantity import Quantity, QuantityError, parse, plain_number
 from borelog.readings.compression import CompressionReading, CompressionTest, compare
 from borelog.readings.conditions import appraise
@@ -49,8 +50,8 @@ def limit_floor(inspection: Inspection) -> float | None:
 def compression_test(inspection: Inspection, test: str) -> CompressionTest:
     """The last figure of every cylinder for one kind of compression test, with gauge and conditions as noted."""
     last: dict[int, Reading] = {}
-    for r in inspection.of(Reading):
-        if r.body.test == test and r.body.cylinder is not None and r.body.values and not r.body.part:
+    for r in readings_of(inspection, test):
+        if r.body.cylinder is not None and not r.body.part:
             last[r.body.cylinder] = r.body
     readings = tuple(
         CompressionReading(

@@ -82,7 +82,7 @@ def nothing_found(inspection: Inspection) -> Iterator[Sign]:
                 by_view.setdefault((r.body.cylinder, view), []).append(r)
     for (cylinder, view), looks in by_view.items():
         whole = any(x.body.place is None or not (x.body.place.side or x.body.place.height) for x in looks)
-        share = 1.0 if whole else len(looks) / sum(p.view == view for p in grid_places())
+        share = 1.0 if whole else len(looks) / max(1, sum(p.view == view for p in grid_places()))
         for row in rows:
             if row["view"] == view:
                 how = way(looks[-1].how) if share >= 0.6 else "part"

@@ -33,10 +33,14 @@ class Doubt:
 
 @dataclass(frozen=True, slots=True)
 class Signs:
-    """Everything the record says to the network, in a fixed order."""
+    """Everything the record says to the network, in a fixed order.
+
+    ``aside`` says in sentences what is recorded but cannot be so on this engine, and is therefore not judged.
+    """
 
     signs: tuple[Sign, ...]
     doubts: tuple[Doubt, ...]
+    aside: tuple[str, ...] = ()
 
     @property
     def evidence(self) -> Evidence:
