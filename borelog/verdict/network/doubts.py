@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from borelog.verdict.network.groups import Group
 from borelog.verdict.network.problem import LEAK_DOWN, Problem, leak_parts, over_channels
 from borelog.verdict.network.tables import Array
 
@@ -21,14 +22,13 @@ class Parts:
         self._kept: dict[tuple[int, ...], Array] = {}
         self.bad: list[float] = np.maximum(0.0, 1.0 - states.sum((1, 2, 3))).tolist()
 
-    def mean(self, i: int, values: Array) -> float:
-        """The sum over cylinder i of probabilities times ``values``, which broadcasts over (E, 2, S)."""
-        shape = values.shape
+    def over(self, shape: tuple[int, ...]) -> Array:
+        """The probabilities summed over the axes of (E, 2, S) that an array of this shape does not tell apart."""
         found = self._kept.get(shape)
         if found is None:
             axes = tuple(k + 1 for k in range(3) if shape[k] == 1) if len(shape) == 3 else (1, 2, 3)
             found = self._kept[shape] = self._states.sum(axes)
-        return float(np.vdot(found[i], values))
+        return found
 
 
 def by_test(prob: Problem, states: Array, everything: Array) -> dict[str, Parts]:
@@ -56,19 +56,34 @@ class Doubts:
     doubted: dict[tuple[int | None, str], float] = field(default_factory=dict)
 
 
+def _stacked(groups: tuple[Group, ...]) -> tuple[tuple[str, tuple[int, ...], Array, tuple[Group, ...]], ...]:
+    """A cylinder's groups by test and shape, with their chances of a misreading one below the other, (groups, values)."""
+    by_kind: dict[tuple[str, tuple[int, ...]], list[Group]] = {}
+    for group in groups:
+        by_kind.setdefault((group.test, group.like.misread.shape), []).append(group)
+    return tuple(
+        (test, shape, np.stack([g.like.misread.ravel() for g in some]), tuple(some))
+        for (test, shape), some in by_kind.items()
+    )
+
+
 def cylinder_doubts(prob: Problem, states: Array, everything: Array, out: Doubts) -> list[float]:
     """Fill in the groups of every cylinder; returns the chance of a spoiled leak-down per cylinder of the line."""
     parts = by_test(prob, states, everything)
     for i, cylinder in enumerate(prob.line):
-        for group in prob.groups.get(cylinder, ()):
-            part, like = parts[group.test], group.like
-            place = (cylinder, group.name)
-            good = part.mean(i, like.misread)
-            bad = part.bad[i] if group.test else 0.0
-            out.misread[place] = good + (
-                bad * like.doubt / like.spoiled if bad and like.spoiled > 0.0 else 0.0
-            )
-            out.doubted[place] = good + bad
+        groups = prob.groups.get(cylinder, ())
+        for test, shape, values, some in prob.net.memo.get(
+            ("stacked", groups),
+            lambda groups=groups: _stacked(groups),  # type: ignore[misc]
+        ):
+            part = parts[test]
+            bad = part.bad[i] if test else 0.0
+            for group, good in zip(some, (values @ part.over(shape)[i].ravel()).tolist(), strict=True):
+                like, place = group.like, (cylinder, group.name)
+                out.misread[place] = good + (
+                    bad * like.doubt / like.spoiled if bad and like.spoiled > 0.0 else 0.0
+                )
+                out.doubted[place] = good + bad
     return parts[LEAK_DOWN].bad
 
 

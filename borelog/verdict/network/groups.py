@@ -24,16 +24,19 @@ Place: TypeAlias = int | tuple[int, int] | None
 Key: TypeAlias = tuple[tuple[str, int, str], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Group:
-    """What was seen of one dependence group at one place (a cylinder, a pair of neighbours, None: the engine)."""
+    """What was seen of one dependence group at one place (a cylinder, a pair of neighbours, None: the engine).
+
+    The same sights at a place give the same object while the net keeps it, so a group is its own key.
+    """
 
     name: str
     place: Place
     test: str
     seen: tuple[Seen, ...]
     key: Key
-    like: Likelihood = field(compare=False, repr=False)
+    like: Likelihood = field(repr=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 from math import inf, log
 
@@ -21,6 +21,7 @@ from borelog.verdict.network.problem import (
     local_parts,
     problem,
     signs,
+    signs_key,
     start_weight,
 )
 from borelog.verdict.network.tables import Array
@@ -55,20 +56,21 @@ class Solved:
 
     def states(self) -> Array:
         """(n, V, E, 2, S) posterior of each cylinder of the line, each adding to 1."""
-        beyond = np.stack([outside(self.way, self.messages, i) for i in range(len(self.locals_))])
-        found = self.way.weigh(beyond, self.against)
+        out = np.empty((len(self.locals_), *self.locals_[0].weight.shape))
+        # One cylinder after the other: what is in hand stays in the processor's cache.
         for i, part in enumerate(self.locals_):
-            found[i] *= part.weight
-        np.maximum(found, 0.0, out=found)
-        found /= found.sum((1, 2, 3, 4), keepdims=True)
-        return found
+            found = self.way.weigh(outside(self.way, self.messages, i), self.against)
+            here = np.multiply(found, part.weight, out=out[i])
+            np.maximum(here, 0.0, out=here)
+            here /= here.sum()
+        return out
 
 
-def _summed(prob: Problem, sign: Array, name: str) -> Solved:
+def _summed(prob: Problem, sign: Array, key: Hashable, name: str) -> Solved:
     way = algebra(prob, name)
+    against = prob.net.parts.get(("against", name, key), lambda: way.against(sign))
     locals_, summed = local_parts(prob, name, way)
     messages = walk(way, start_weight(prob), summed, links(prob))
-    against = way.against(sign)
     mass, terms = way.total(messages.end, against)
     total = float(mass.sum())
     cancelled = float(terms.sum()) / total if total > 0.0 else inf
@@ -80,10 +82,12 @@ def solve(prob: Problem, way: str = "") -> Solved:
 
     ``way`` forces one of the two ('inclusion', 'chain'), for comparing them.
     """
-    sign, log_signs = signs(prob, prob.groups.get(None, ()))
-    done = _summed(prob, sign, way or "inclusion")
+    whole = prob.groups.get(None, ())
+    sign, log_signs = signs(prob, whole)
+    key = signs_key(prob, whole)
+    done = _summed(prob, sign, key, way or "inclusion")
     if not way and done.cancellation > MOST_CANCELLED:
-        done = replace(_summed(prob, sign, "chain"), cancellation=done.cancellation)
+        done = replace(_summed(prob, sign, key, "chain"), cancellation=done.cancellation)
     scales = sum(part.log_scale for part in done.locals_) + log_signs
     return replace(
         done, log_evidence=log(done.total) + scales if done.total > 0.0 and scales > -inf else -inf
@@ -98,7 +102,9 @@ def _marginals(
     present = states.sum(1) @ net.has
     breach = states[:, 1].sum(1)
     flat = states.reshape(len(states), -1)
-    best = np.argsort(-flat, axis=1, kind="stable")[:, :SHOWN_SETS]
+    some = np.sort(np.argpartition(-flat, SHOWN_SETS, axis=1)[:, :SHOWN_SETS], axis=1)
+    order = np.argsort(-np.take_along_axis(flat, some, axis=1), axis=1, kind="stable")
+    best = np.take_along_axis(some, order, axis=1)
     count = len(net.sets)
     cylinders: dict[int, Mapping[str, float]] = {}
     sets: dict[int, tuple[FaultSet, ...]] = {}

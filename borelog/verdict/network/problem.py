@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from math import log, prod
 
@@ -193,8 +193,12 @@ def over_channels(prob: Problem, values: Array) -> Array:
 def signs(prob: Problem, groups: Iterable[Group]) -> tuple[Array, float]:
     """Engine-wide signs (V, E, 2**K) over the channels in play, scaled to a largest entry of 1, and the log taken out."""
     some = tuple(groups)
-    key = ("signs", prob.active, prob.channels, tuple(g.key for g in some))
-    return prob.net.parts.get(key, lambda: _signs(prob, some))
+    return prob.net.parts.get(signs_key(prob, some), lambda: _signs(prob, some))
+
+
+def signs_key(prob: Problem, groups: tuple[Group, ...]) -> Hashable:
+    """What engine-wide signs hang on."""
+    return "signs", prob.active, prob.channels, tuple(g.key for g in groups)
 
 
 def _signs(prob: Problem, groups: tuple[Group, ...]) -> tuple[Array, float]:

@@ -102,53 +102,81 @@ def _differences(cumulative: Array) -> tuple[Array, ...]:
     return tuple(np.ascontiguousarray(probability[..., s]) for s in range(probability.shape[-1]))
 
 
-def _parts(tables: FaultTables, item: Item) -> dict[str, Array]:
-    background = np.array(tables.rows[BACKGROUND, item.id].probabilities)
-    return {
-        cause: own_part(np.array(row.probabilities), background)
-        for (cause, name), row in tables.rows.items()
-        if name == item.id and cause not in (BACKGROUND, SPOILED)
-    }
+Parts = dict[str, Array]
+
+
+def _base(tables: FaultTables, item: Item) -> Array:
+    """The background's cumulative row."""
+    base: Array = np.cumsum(tables.rows[BACKGROUND, item.id].probabilities)
+    base[-1] = 1.0
+    return base
+
+
+def _parts(tables: FaultTables, items: Iterable[str]) -> dict[str, Parts]:
+    """Each cause's own part, by item."""
+    background = {i: np.array(tables.rows[BACKGROUND, i].probabilities) for i in items}
+    out: dict[str, Parts] = {i: {} for i in background}
+    for (cause, name), row in tables.rows.items():
+        if name in out and cause not in (BACKGROUND, SPOILED):
+            out[name][cause] = own_part(np.array(row.probabilities), background[name])
+    return out
 
 
 def _cylinder_sight(
     tables: FaultTables,
     item: Item,
+    parts: Parts,
     faults: tuple[str, ...],
     states: tuple[str, ...],
     sets: tuple[tuple[str, ...], ...],
 ) -> Array:
-    """P(<= s) as (1 or E, 1 or B, S, states)."""
-    parts = _parts(tables, item)
-    base = np.cumsum(tables.rows[BACKGROUND, item.id].probabilities)
-    base[-1] = 1.0
+    """P(<= s) as (1 or E, 1 or B, S, states).
+
+    A set has a first and a second fault, the last place of ``own`` standing for 'none'; what is hidden by something else
+    that is there counts as none.
+    """
+    base = _base(tables, item)
     ones = np.ones_like(base)
     hides = {(a, b) for i, a, b in tables.masks if i == item.id}
     hiders = {a for a, _ in hides}
     engines: tuple[str, ...] = states if any(e in parts or e in hiders for e in states) else states[:1]
     breaches = (False, True) if BREACH in parts or BREACH in hiders else (False,)
+    place = {f: n for n, f in enumerate(faults)}
+    none = len(faults)
+    members = np.array([[place[f] for f in some] + [none] * (2 - len(some)) for some in sets]).reshape(-1, 2)
+    own = np.array([*(parts.get(f, ones) for f in faults), ones])
+    hidden = np.zeros((none + 1, none + 1), dtype=bool)
+    for hider, hid in hides:
+        if hider in place and hid in place:
+            hidden[place[hider], place[hid]] = True
+    shown = members.copy()
+    for k in (0, 1):
+        shown[hidden[members[:, 1 - k], members[:, k]], k] = none
+
+    def beside(cause: str, there: tuple[str, ...]) -> Array:
+        """(S, states) the part of an engine state or breach beside each set."""
+        if cause not in parts or any((h, cause) in hides for h in there):
+            return ones[None]
+        hiding = np.array([(f, cause) in hides for f in (*faults, "")])
+        out: Array = np.where(hiding[members].any(axis=1)[:, None], ones, parts[cause])
+        return out
+
     out = np.empty((len(engines), len(breaches), len(sets), len(base)))
     for e, engine in enumerate(engines):
-        if (
-            e and engine not in hiders
-        ):  # nothing hidden: as without an engine state, times the state's own part
-            out[e] = out[0] * parts.get(engine, ones)
-            continue
         for b, breach in enumerate(breaches):
-            for n, some in enumerate(sets):
-                there = (engine, *some, BREACH) if breach else (engine, *some)
-                seen = [parts[c] for c in there if c in parts and not any((h, c) in hides for h in there)]
-                out[e, b, n] = base * np.prod(seen, axis=0) if seen else base
+            there = (engine, BREACH) if breach else (engine,)
+            gone = np.array([any((h, f) in hides for h in there) for f in (*faults, "")])
+            mine = np.where(gone[:, None], ones, own)
+            seen = base * mine[shown[:, 0]] * mine[shown[:, 1]] * beside(engine, there[1:])
+            out[e, b] = seen * beside(BREACH, there[:1]) if breach else seen
     return out
 
 
 def _engine_sight(
-    tables: FaultTables, item: Item, states: tuple[str, ...], channels: tuple[str, ...]
+    tables: FaultTables, item: Item, parts: Parts, states: tuple[str, ...], channels: tuple[str, ...]
 ) -> Array:
     """P(<= s) as (1 or E, 2**K, states)."""
-    parts = _parts(tables, item)
-    base = np.cumsum(tables.rows[BACKGROUND, item.id].probabilities)
-    base[-1] = 1.0
+    base = _base(tables, item)
     ones = np.ones_like(base)
     by_engine = np.array([parts.get(e, ones) for e in states] if any(e in parts for e in states) else [ones])
     by_pattern = np.ones((1, len(base)))
@@ -158,11 +186,9 @@ def _engine_sight(
     return cumulative
 
 
-def _alone(tables: FaultTables, item: Item, causes: tuple[str, ...]) -> Array:
+def _alone(tables: FaultTables, item: Item, parts: Parts, causes: tuple[str, ...]) -> Array:
     """P(state | that cause alone), (H, states); a cause without a row looks as the background."""
-    parts = _parts(tables, item)
-    base = np.cumsum(tables.rows[BACKGROUND, item.id].probabilities)
-    base[-1] = 1.0
+    base = _base(tables, item)
     cumulative: Array = np.array([base * parts[c] if c in parts else base for c in causes])
     return np.diff(cumulative, axis=1, prepend=0.0)
 
@@ -174,23 +200,22 @@ def _sight(
     sets: tuple[tuple[str, ...], ...],
     tables: FaultTables,
     item: Item,
+    parts: Parts,
     causes: tuple[str, ...],
 ) -> Sight:
     if item.scope == "cylinder":
-        cumulative = _cylinder_sight(tables, item, net_faults, states, sets)
+        cumulative = _cylinder_sight(tables, item, parts, net_faults, states, sets)
     elif item.scope == "engine":
-        cumulative = _engine_sight(tables, item, states, channels)
+        cumulative = _engine_sight(tables, item, parts, states, channels)
     else:
-        parts = _parts(tables, item)
-        base = np.cumsum(tables.rows[BACKGROUND, item.id].probabilities)
-        base[-1] = 1.0
+        base = _base(tables, item)
         cumulative = np.array([base, base * parts.get(BREACH, np.ones_like(base))])
     spoiled = tables.rows.get((SPOILED, item.id))
     return Sight(
         item,
         _differences(cumulative),
         causes,
-        _alone(tables, item, causes),
+        _alone(tables, item, parts, causes),
         np.array(spoiled.probabilities) if spoiled else None,
     )
 
@@ -225,6 +250,7 @@ def _compiled(digest: str, holder: _Holder) -> Net:
     )
     silent = np.array([np.prod(1.0 - strength[row], axis=0) for row in has]).reshape(len(sets), len(channels))
     groups = _group_causes(tables)
+    parts = _parts(tables, (i for i in tables.items if i != HISTORY))
     return Net(
         tables=tables,
         faults=faults,
@@ -237,7 +263,7 @@ def _compiled(digest: str, holder: _Holder) -> Net:
         silent_breach=np.array([1.0 - tables.channels.get((c, BREACH), 0.0) for c in channels]),
         silent_state=np.array([[1.0 - tables.channels.get((c, e), 0.0) for c in channels] for e in states]),
         sights={
-            i.id: _sight(faults, states, channels, sets, tables, i, groups[i.group])
+            i.id: _sight(faults, states, channels, sets, tables, i, parts[i.id], groups[i.group])
             for i in tables.items.values()
             if i.id != HISTORY
         },
@@ -272,9 +298,10 @@ def revised(net: Net, tables: FaultTables, items: Iterable[str]) -> Net:
     """A net for tables that differ from the net's own only in rows of ``items``: the other items are taken over."""
     groups = _group_causes(tables)
     sights = dict(net.sights)
-    for name in items:
+    parts = _parts(tables, names := tuple(items))
+    for name in names:
         item = tables.items[name]
         sights[name] = _sight(
-            net.faults, net.states, net.channels, net.sets, tables, item, groups[item.group]
+            net.faults, net.states, net.channels, net.sets, tables, item, parts[name], groups[item.group]
         )
     return replace(net, tables=tables, sights=sights, memo=Kept(2000), parts=Kept(64))

@@ -64,6 +64,8 @@ def of_kinds(
     courses = then.argmax(axis=1)
     worth = float(then[np.arange(len(then)), courses].sum() - now[0])
     moved = courses != now[1]
+    if not moved.any():
+        return Gain(0.0, 0.0, 0.0, chances)
     # How much each draw gains: the course taken after each outcome less the one taken now.
     taken = np.zeros((outcomes.shape[1], nets.shape[1]))
     np.add.at(taken.T, courses[moved], outcomes[moved])
