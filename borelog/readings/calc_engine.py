@@ -19,7 +19,7 @@ def _units(v: Values) -> Result:
 
 
 def _displacement(v: Values) -> Result:
-    one, count = geometry.swept_cm3(v["bore"], v["stroke"]), int(v["cylinders"])
+    one, count = geometry.swept_cm3(v["bore"], v["stroke"]), v["cylinders"]
     whole = geometry.displacement_cm3(v["bore"], v["stroke"], count)
     text = f"{plain_number(one, 6)} cm3 a cylinder, {plain_number(whole, 6)} cm3 = {plain_number(whole / 16.387064, 6)} in3"
     return text, {"cylinder_cm3": one, "engine_cm3": whole, "engine_in3": whole / 16.387064}
@@ -90,8 +90,14 @@ def _atmosphere(v: Values) -> Result:
 
 
 def engine_of(v: Values) -> Engine:
+    """The engine of a calculator's parameters; an order may be a published one by name ('v6-odd')."""
     layout, count = parse_layout(v["layout"])
-    return make_engine(layout, count, v["numbering"] or "", v["order"], intervals=v["intervals"])
+    preset = next((p for p in presets(layout, count) if p.id == (v["order"] or "").strip().lower()), None)
+    if preset is None:
+        return make_engine(layout, count, v["numbering"] or "", v["order"], intervals=v["intervals"])
+    return make_engine(
+        layout, count, v["numbering"] or "", preset.order, intervals=preset.intervals, heads=preset.heads
+    )
 
 
 def _plan(v: Values) -> Result:
@@ -115,10 +121,27 @@ def _plan(v: Values) -> Result:
 
 def _order(v: Values) -> Result:
     engine = engine_of(v)
-    known = [p.words for p in presets(engine.layout, engine.count)]
+    known = presets(engine.layout, engine.count)
     if engine.firing_order is None:
-        text = "published orders: " + ("; ".join(known) or "none known here")
-        return text, {"presets": known}
+        rows = [
+            f"{p.id}: {p.words}, {' '.join(f'{d:g}' for d in dict.fromkeys(p.intervals))} degrees ({p.source})"
+            for p in known
+        ]
+        text = "\n".join(
+            ["published orders, by the name they may be typed with:", *rows] if rows else ["none known here"]
+        )
+        return text, {
+            "presets": [
+                {
+                    "name": p.id,
+                    "order": list(p.order),
+                    "intervals_deg": list(p.intervals),
+                    "note": p.note,
+                    "source": p.source,
+                }
+                for p in known
+            ]
+        }
     angles = firing_angles(engine)
     steps = sorted({round(s, 3) for s in engine.intervals})
     pairs = ", ".join(f"{a} and {b}" for a, b in engine.companions) or "none"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from borelog.engine.engine import make_engine, parse_layout
+from borelog.knowledge import tables
 from borelog.readings import leakdown, patterns, plugs
 from borelog.readings.calc_engine import engine_of
 from borelog.readings.calc_shape import KPA_PER_PSI, Result, Values, Work, local_air
@@ -9,6 +11,7 @@ from borelog.readings.compression import CompressionReading, CompressionTest, ma
 from borelog.readings.errors import ReadingError
 from borelog.readings.leakdown import LeakReading, make_leak
 from borelog.readings.plugs import PlugState
+from borelog.text import one_line
 
 
 def _cylinders(text: str | None, count: int, what: str) -> tuple[int, ...]:
@@ -39,7 +42,7 @@ def _pattern(v: Values) -> Result:
         "cylinders": list(found.cylinders),
         "pairs": [list(p) for p in found.pairs],
     }
-    return f"{found.name}: {found.words}", values
+    return found.words if found.words.startswith(found.name) else f"{found.name}: {found.words}", values
 
 
 def _trend(v: Values) -> Result:
@@ -56,19 +59,26 @@ def _needle(v: Values) -> Result:
 
 
 def _gain(v: Values) -> Result:
-    engine = engine_of(v)
-    before, after = (
-        _session((v["dry"],), (1,)),
-        make_test("wet", [CompressionReading(1, (v["wet"],))], oil_ml=v["oil"]),
-    )
-    (found,) = patterns.wet_gains(before, after, engine)
-    lines = [patterns.gain_words(found).partition(":")[2].strip(), *found.warnings]
-    return "\n".join(lines), {
-        "gain": found.gain,
-        "u": found.u,
-        "state": found.state,
-        "warnings": list(found.warnings),
-    }
+    layout, count = parse_layout(v["layout"])
+    engine = make_engine(layout, count, v["numbering"] or "")
+    if len(v["dry"]) != len(v["wet"]):
+        raise ReadingError("type as many figures with oil as before, cylinder for cylinder")
+    cylinders = tuple(range(1, len(v["dry"]) + 1))
+    before = _session(v["dry"], cylinders)
+    readings = [CompressionReading(c, (x,)) for c, x in zip(cylinders, v["wet"], strict=True)]
+    gains = patterns.wet_gains(before, make_test("wet", readings, oil_ml=v["oil"]), engine)
+    single = len(gains) == 1
+    lines = [
+        patterns.gain_words(g).partition(":")[2].strip() if single else patterns.gain_words(g) for g in gains
+    ]
+    common = [w for w in gains[0].warnings if all(w in g.warnings for g in gains)]
+    lines += [f"cylinder {g.cylinder}: {w}" for g in gains for w in g.warnings if w not in common]
+    rows = [
+        {"cylinder": g.cylinder, "gain": g.gain, "u": g.u, "state": g.state, "warnings": list(g.warnings)}
+        for g in gains
+    ]
+    first = {k: rows[0][k] for k in ("gain", "u", "state", "warnings")} if single else {}
+    return "\n".join([*lines, *common]), {**first, "cylinders": rows}
 
 
 def _form(v: Values) -> Result:
@@ -100,13 +110,41 @@ def _second(v: Values) -> Result:
     return found.words, {"state": found.state, "words": found.words}
 
 
+def _answers(text: str | None, item: str) -> list[str]:
+    """One state a cylinder out of words of the sheet ('dry soot, tan') or ids ('dry_soot normal_tan')."""
+    ids = dict.fromkeys(s for i, s in plugs.plug_words() if i == item)
+    said = [w.strip() for w in (text or "").replace(";", ",").split(",") if w.strip()]
+    if len(said) == 1 and all(w in ids for w in said[0].split()):
+        said = said[0].split()
+    return [_answer(words, item, tuple(ids)) for words in said]
+
+
+def _answer(words: str, item: str, ids: tuple[str, ...]) -> str:
+    wordings = {
+        r["state"]: r["wording"].lower()
+        for r in tables.rows("item_states.csv", "item", "state", "wording")
+        if r["item"] == item
+    }
+    plain = " ".join(words.lower().replace("_", " ").split())
+    exact = [s for s in ids if plain in (s.replace("_", " "), wordings.get(s, "").replace(",", ""))]
+    parts = plain.split()
+    begun = exact or [
+        s for s in ids if all(p in f"{wordings.get(s, '')} {s.replace('_', ' ')}".split() for p in parts)
+    ]
+    if len(begun) == 1:
+        return begun[0]
+    known = "; ".join(wordings.get(s, s.replace("_", " ")) for s in ids)
+    what = "fits several answers" if begun else "is no answer"
+    raise ReadingError(f"{one_line(words, 30)!r} {what}; with commas between the cylinders write {known}")
+
+
 def _plug_set(v: Values) -> Result:
-    words = v["deposits"].replace(",", " ").split()
-    specks = (v["specks"] or "").replace(",", " ").split() or [""] * len(words)
-    if len(specks) != len(words):
+    deposits = _answers(v["deposits"], "plug_deposit")
+    specks = _answers(v["specks"], "plug_specks") or [""] * len(deposits)
+    if len(specks) != len(deposits):
         raise ReadingError("type as many specks as deposits, one for each cylinder")
     found = plugs.judge_plugs(
-        [PlugState(i, d, s) for i, (d, s) in enumerate(zip(words, specks, strict=True), 1)]
+        [PlugState(i, d, s) for i, (d, s) in enumerate(zip(deposits, specks, strict=True), 1)]
     )
     text = "\n".join(found.remarks) or "no plug stands out"
     return text, {"odd": list(found.odd), "metal": list(found.metal), "remarks": list(found.remarks)}

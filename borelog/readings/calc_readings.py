@@ -28,7 +28,15 @@ def _spread(v: Values) -> Result:
     return "\n".join(lines), {"line": found.line, "rules": rules, "assumed": list(found.assumed)}
 
 
+def _not_more_than_fed(v: Values) -> None:
+    if v["held"] > v["supply"]:
+        raise ReadingError(
+            f"{both_units(v['held'])} held of {both_units(v['supply'])} fed in: swap the two, or let the gauges be compared"
+        )
+
+
 def _leakdown(v: Values) -> Result:
+    _not_more_than_fed(v)
     loss = leakdown.loss_percent(v["held"], v["supply"])
     outcome = leakdown.against(loss, v["limit"])
     lines = [f"loss {plain_number(loss, 3)} %", outcome.words]
@@ -84,6 +92,8 @@ def _flow(v: Values) -> Result:
 def _conformance(v: Values) -> Result:
     if v["low"] is None and v["high"] is None:
         raise ReadingError("conformance needs low=, high= or both")
+    if v["low"] is not None and v["high"] is not None and v["low"] > v["high"]:
+        raise ReadingError(f"low={v['low']:g} lies above high={v['high']:g}: swap the two")
     dof = math.inf if v["dof"] is None else v["dof"]
     p = chance.conformance(v["value"], v["u"], v["low"], v["high"], dof)
     return f"keeps the limit with {chance_words(p)}", {"probability": p}
@@ -160,8 +170,35 @@ def _bore(v: Values) -> Result:
 
 
 def _hatch(v: Values) -> Result:
-    angle = parts.hatch_included(v["axial"] / v["round"]) if v["round"] else math.nan
+    angle = parts.hatch_included(v["axial"] / v["round"])
     return f"{angle:.1f} degrees included: {parts.hatch_words(angle)}", {"included_deg": angle}
+
+
+def _part(v: Values) -> Result:
+    manual = (
+        () if v["limit"] is None else (parts.manual_limit(v["part"], v["figure"], v["limit"], v["sense"]),)
+    )
+    outcomes = parts.judge_part(v["part"], v["figure"], v["value"], v["u"], manual, v["bore"])
+    if not outcomes:
+        by_bore = any(
+            (x.part, x.quantity) == (v["part"], v["figure"]) and x.per == "bore" for x in parts.limits()
+        )
+        need = (
+            "type bore=, these limits go by it" if by_bore else "type the service manual's figure as limit="
+        )
+        raise ReadingError(f"no limit known for {parts.figure_name(v['part'], v['figure'])}: {need}")
+    call = parts.worth_rebuilding(outcomes)
+    rows = [
+        {
+            "limit_mm": o.limit.in_mm(v["bore"]),
+            "source": o.limit.source,
+            "probability": o.probability,
+            "result": o.result,
+        }
+        for o in outcomes
+    ]
+    lines = [f"{o.words} [{o.limit.source}]" for o in outcomes]
+    return "\n".join([*lines, call]), {"limits": rows, "call": call}
 
 
 def _code(v: Values) -> Result:
@@ -194,6 +231,7 @@ WORK: dict[str, Work] = {
     "plug-gap": _gap,
     "plug-thread": _thread,
     "bore": _bore,
+    "part": _part,
     "hatch": _hatch,
     "codes": _code,
 }
