@@ -12,11 +12,9 @@ from borelog.logbook.entries import Prices
 from borelog.logbook.fold import merged
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.opened import measured_bills, opened_parts
+from borelog.logbook.summaries import SHOP
 from borelog.verdict.judge import Priced, shape_of
 from borelog.verdict.signs.all import signs
-
-SHOP = "0" * 32
-"""The inspection that holds what counts for the whole logbook: its prices."""
 
 DRAWS = 10_000
 MATERIAL = 0.01

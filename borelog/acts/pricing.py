@@ -6,11 +6,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from borelog.acts.bench import Bench
-from borelog.acts.money import SHOP, prices_for
+from borelog.acts.money import prices_for
 from borelog.acts.prices import checked_price, prices
 from borelog.charts.bars import Range
 from borelog.charts.ranges import figure, range_lines
 from borelog.logbook.entries import Prices
+from borelog.logbook.summaries import SHOP
 from borelog.verdict.judged import Money
 
 

@@ -374,6 +374,9 @@ class Journal(Reader):
             self._writer = writers.writer_for(self._db, self.folder / connection.FILE)
 
     def _new_number(self, inspection: str) -> int:
+        if inspection == summaries.SHOP:  # it takes no number from an engine
+            self._db.execute("INSERT INTO inspection (number, id) VALUES (0, ?)", (inspection,))
+            return 0
         return int(self._db.execute("INSERT INTO inspection (id) VALUES (?)", (inspection,)).lastrowid or 0)
 
     def say(self, inspection: str, said: Said, *, head: str, tables: str = "") -> None:

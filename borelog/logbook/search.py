@@ -10,6 +10,7 @@ import msgspec
 
 from borelog.logbook.entries import Stored, Unknown, decode
 from borelog.logbook.fold import in_order, undone
+from borelog.logbook.summaries import SHOP
 from borelog.text import one_line
 
 if TYPE_CHECKING:
@@ -51,6 +52,8 @@ def search(reader: Reader, text: str, limit: int = 200) -> tuple[Hit, ...]:
             if not may_hold(raw):
                 continue
             stored = decode(raw, digest)
+            if stored.entry.inspection == SHOP:
+                continue
             said = " · ".join(_texts(stored))
             if all(word in said.casefold() for word in wanted):
                 found.append((stored, said))

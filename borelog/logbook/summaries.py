@@ -8,6 +8,10 @@ from dataclasses import dataclass
 from borelog.logbook import chain
 
 
+SHOP = "0" * 32
+"""The inspection that holds what counts for the whole logbook, its prices: it is no engine, so no list shows it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Said:
     """What an act says about an inspection: engine, worst finding and call in words, and how many things are open."""
@@ -38,10 +42,10 @@ class Summary:
     said: Said | None
 
 
-_LIST = """
+_LIST = f"""
 SELECT s.inspection, i.id, s.name, s.demo, s.opened, s.changed, s.entries, s.head, s.said_head, s.said_tables,
        s.engine, s.worst, s.call, s.open
-FROM summary s JOIN inspection i ON i.number = s.inspection ORDER BY s.last DESC
+FROM summary s JOIN inspection i ON i.number = s.inspection WHERE i.id <> '{SHOP}' ORDER BY s.last DESC
 """
 
 
