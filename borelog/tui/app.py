@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, cast
@@ -12,7 +11,7 @@ from textual.binding import BindingsMap
 from textual.message import Message
 
 from borelog.text import BorelogError, one_line
-from borelog.tui import guard, themes
+from borelog.tui import guard, leading, themes, warming
 from borelog.tui.ahead import TypedAhead
 from borelog.tui.desk import Desk, Outcome
 from borelog.tui.keymap import Settings, keys_in_force
@@ -24,14 +23,8 @@ if TYPE_CHECKING:
     from borelog.tui.base import Room
     from borelog.tui.screens.logbook import LogbookRoom
 
-WARM_AFTER = 0.3
-"""Seconds after the first paint at which the rest is loaded in the background."""
 JUDGE_AFTER = 0.4
 """Seconds without an entry after which the verdict is worked out anew."""
-READY = ("plan", "readings", "verdict", "facts", "pack")
-"""Screens made before they are wanted, in this order; the pictures' own is left until it is."""
-READY_EVERY = 0.12
-"""Seconds between them."""
 
 
 def _rooms() -> dict[str, Callable[[], Room]]:
@@ -127,40 +120,13 @@ class Screens(TypedAhead, inherit_bindings=False):
         if self.open_id:
             self.open_inspection(self.open_id)
         self.set_interval(1.0, self.desk.look_again)
-        self.call_after_refresh(self.set_timer, WARM_AFTER, self._warm)
+        self.call_after_refresh(self.set_timer, warming.WARM_AFTER, self._warm)
 
     @work(thread=True, group="warm", exit_on_error=False)
     def _warm(self) -> None:
-        """Load what the other screens need while nobody waits for it."""
-        from importlib import import_module
+        warming.load_the_rest(self)
 
-        import_module("borelog.acts.judging")
-        self.call_from_thread(self._warmed)
-        for name in ("plan", "readings", "facts", "verdict", "stills", "pack", "find"):
-            import_module(f"borelog.tui.screens.{name}")
-        for name in ("borelog.tui.frames", "borelog.stills.intake", "cv2"):
-            import_module(name)
-        self.call_from_thread(self._make_ready, *READY)
-
-    def _make_ready(self, *names: str) -> None:
-        """Make one screen after another while nobody presses a key, so that it only needs painting when it is wanted.
-
-        ``_get_screen`` is a private name of the library (it mounts without showing); where it moves, screens are made when
-        they are first shown, as before.
-        """
-        mounted = getattr(self, "_get_screen", None)
-        if not names or mounted is None:
-            return
-        if len(names) == 1 and not self.is_headless:
-            spare_the_collector()
-        rest = names
-        if not self.keys_waiting and not self.desk.busy:
-            if names[0] not in self.rooms:
-                mounted(self._room(names[0]))
-            rest = names[1:]
-        self.set_timer(READY_EVERY, lambda: self._make_ready(*rest))
-
-    def _warmed(self) -> None:
+    def warmed(self) -> None:
         """Now the list can be worked out where the cache knew nothing or other tables."""
         self.warm = True
         if (room := self.room_now()).where == "logbook":
@@ -179,7 +145,7 @@ class Screens(TypedAhead, inherit_bindings=False):
                 "open an inspection first: Enter opens the one in hand, n begins a new one", "watch"
             )
             return
-        self._room(where)
+        self.room(where)
         if len(self.screen_stack) > 1:
             while len(self.screen_stack) > 2:
                 self.pop_screen()
@@ -187,7 +153,7 @@ class Screens(TypedAhead, inherit_bindings=False):
         else:
             self.push_screen(where)
 
-    def _room(self, where: str) -> Room:
+    def room(self, where: str) -> Room:
         """A main screen, made when it is first wanted."""
         if where not in self.rooms:
             self.rooms[where] = _rooms()[where]()
@@ -336,36 +302,11 @@ class Screens(TypedAhead, inherit_bindings=False):
 
     def show_entry(self, entry: str) -> None:
         """Go to the reading or still that an entry is, or rests on."""
-        from borelog.logbook.entries import Finding, Marked, StillFiled, StillPlaced
-
-        thing = self.desk.inspection.find(entry) if self.desk.inspection else None
-        if thing is None:
-            self.room_now().say("that entry no longer stands", "watch")
-            return
-        body = thing.body
-        self.desk.pick(getattr(body, "cylinder", None) or self.desk.cylinder)
-        still = ""
-        if isinstance(body, Finding) and body.marks:
-            still = body.marks[0].still
-        elif isinstance(body, StillFiled):
-            still = body.sha256
-        elif isinstance(body, StillPlaced):
-            still = body.still
-        elif isinstance(body, Marked):
-            still = body.mark.still
-        where = "stills" if still else "plan" if isinstance(body, Finding) else "readings"
-        room = self._room(where)
-        if still:
-            room.wanted = still  # type: ignore[attr-defined]
-        elif where == "readings":
-            room.goal = thing.id  # type: ignore[attr-defined]
-        self.go(where)
+        leading.to_entry(self, entry)
 
     def show_test(self, test: str, cylinder: int | None) -> None:
         """Go to a test in the readings."""
-        self.desk.pick(cylinder or self.desk.cylinder)
-        self._room("readings").goal = f"{'test' if cylinder else 'blank'} {test}"  # type: ignore[attr-defined]
-        self.go("readings")
+        leading.to_test(self, test, cylinder)
 
     def act_quit(self) -> None:
         """Leave; asked twice only while something is being written or made."""
@@ -410,12 +351,6 @@ class Screens(TypedAhead, inherit_bindings=False):
 
         self.room_now().say("making the demo engine ...")
         self.do(made, "the demo logbook; your own is untouched", then=done)
-
-
-def spare_the_collector() -> None:
-    """What is loaded now stays for good: the collector need not go through it again, which held keys up by 50 to 100 ms."""
-    gc.freeze()
-    gc.set_threshold(5_000, 20, 20)
 
 
 class ScreensError(BorelogError):

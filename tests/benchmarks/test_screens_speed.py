@@ -294,8 +294,9 @@ async def test_longest_turn_of_the_event_loop(benchmark: Any, tmp_path: Path, sp
     """Every callback of a walk through all screens, as processor time of the loop's own thread; target 50 ms."""
     import asyncio.events as events
 
-    from borelog.tui.app import Screens, spare_the_collector
+    from borelog.tui.app import Screens
     from borelog.tui.keymap import Settings
+    from borelog.tui.warming import spare_the_collector
 
     folder = tmp_path / "logbook"
     id_ = engine(folder, "V8", 8)

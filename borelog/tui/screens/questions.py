@@ -6,7 +6,7 @@ from typing import Any
 
 from borelog.acts import entering
 from borelog.knowledge import tables
-from borelog.logbook.entries import Codes, Consent, Content, Finding, Looked, Mark, Note, Told
+from borelog.logbook.entries import Codes, Consent, Content, Finding, Looked, Mark, Note, StillFiled, Told
 from borelog.marks.places import Looked as State
 from borelog.marks.places import Place, grid_places, place_words
 from borelog.marks.vocabulary import AGE, CERTAINTY, SEVERITY, Term, terms
@@ -32,6 +32,29 @@ def looked_nothing(room: Room) -> None:
         lambda: entering.enter_all(desk.bench, id_, bodies),
         f"cylinder {cylinder}: looked at {len(places)} places, nothing found",
     )
+
+
+def rests_on(room: Room, entries: tuple[str, ...]) -> None:
+    """Go to the reading or still that something rests on; ask which where there are several."""
+    if not entries:
+        room.say("this rests on no single reading or still", "watch")
+    elif len(entries) == 1:
+        room.screens.show_entry(entries[0])
+    else:
+        room.app.push_screen(
+            Choose("It rests on", [(e, entry_words(room, e), "") for e in entries], typing=True),
+            lambda e: room.screens.show_entry(e) if e else None,
+        )
+
+
+def entry_words(room: Room, entry: str) -> str:
+    """An entry in words."""
+    from borelog.acts.words import body_words
+
+    thing = room.desk.inspection.find(entry) if room.desk.inspection else None
+    if thing is None:
+        return entry[:8]
+    return one_line(thing.body.name, 60) if isinstance(thing.body, StillFiled) else body_words(thing.body)
 
 
 def place_options(cylinder: bool) -> list[tuple[Place | None, str, str]]:

@@ -1,4 +1,4 @@
-"""A page to read, with a title and lines that fold with the screen; where an act belongs to it, Enter does it."""
+"""Pages to read over a screen: lines that scroll, with an act on Enter; and sentences that lead to what they rest on."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from textual.binding import Binding
 from textual.containers import Vertical
 
 from borelog.tui.ask import Question
+from borelog.tui.chosen import Choices
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.views.words import Line, Span
 
@@ -74,3 +75,57 @@ class Page(Question):
         """Scroll by a page."""
         page = self.query_one("#page", Painted)
         page.scroll_relative(y=way * max(1, page.size.height - 1), animate=False)
+
+
+class Said(Question):
+    """Sentences one of which is in hand; Enter answers with the entries it rests on."""
+
+    DEFAULT_CSS = """
+    Said > Vertical { width: 100; height: 92%; }
+    Said #page { height: 1fr; }
+    """
+    BINDINGS = [Binding("enter", "take", show=False), Binding("ctrl+j", "take", show=False)]
+
+    def __init__(
+        self, title: str, sentences: Callable[[int], Sequence[tuple[tuple[Line, ...], tuple[str, ...]]]]
+    ) -> None:
+        """``sentences`` makes (lines, entries) for a width in columns; one without entries is only read."""
+        super().__init__()
+        self.title_words, self.sentences_for = title, sentences
+        self.entries: list[tuple[str, ...]] = []
+
+    def compose(self) -> ComposeResult:
+        """Title, sentences, how to leave."""
+        with Vertical():
+            yield Bar(id="head", panel=False)
+            yield Choices(id="page")
+            yield Bar(id="how", panel=False)
+
+    def on_mount(self) -> None:
+        """Fill the page; the first sentence that leads somewhere is in hand."""
+        self.show()
+        page = self.query_one("#page", Choices)
+        page.focus()
+        page.move(next((k for k, found in enumerate(self.entries) if found), 0))
+
+    def on_resize(self) -> None:
+        """Fold anew."""
+        self.show()
+
+    def show(self) -> None:
+        """The sentences for this width."""
+        shown = self.sentences_for(max(30, min(96, self.app.size.width * 96 // 100 - 5)))
+        self.entries = [found for _, found in shown]
+        self.query_one("#page", Choices).set_entries([lines for lines, _ in shown])
+        self.query_one("#head", Bar).set_lines((Span(self.title_words, "ink", "bold"),))
+        words = "Enter shows the reading it rests on · Esc or ^O goes back"
+        self.query_one("#how", Bar).set_lines((Span(words, "quiet"),))
+
+    def on_choices_opened(self) -> None:
+        """A second click follows."""
+        self.action_take()
+
+    def action_take(self) -> None:
+        """Lead to what the sentence rests on."""
+        found = self.entries[self.query_one("#page", Choices).index] if self.entries else ()
+        self.dismiss(found or None)

@@ -10,18 +10,16 @@ from textual.app import ComposeResult
 from borelog.knowledge.procedures import procedures
 from borelog.logbook.entries import Conditions, Reading
 from borelog.marks.places import Looked as State
-from borelog.quantity import units_of
 from borelog.text import BorelogError
 from borelog.tui import noting
 from borelog.tui.ask import Choose
-from borelog.tui.base import Room
 from borelog.tui.desk import Outcome
 from borelog.tui.grid import GridView
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens import questions
-from borelog.tui.screens.reading_page import Page
+from borelog.tui.screens.readings_asking import Asking
 from borelog.tui.views import readings as view
-from borelog.tui.views.saying import page_lines, said_of
+from borelog.tui.views.saying import said_of
 from borelog.tui.views.stepping import hint_lines, step_lines, test_row, turn_lines, turning_lines
 from borelog.tui.views.words import Line
 
@@ -29,7 +27,7 @@ FIRST_TEST = "compression_dry"
 """Where a person begins who says nothing else."""
 
 
-class ReadingsRoom(Room):
+class ReadingsRoom(Asking):
     """Fast entry: digits and Enter."""
 
     where: ClassVar[str] = "readings"
@@ -42,7 +40,6 @@ class ReadingsRoom(Room):
     def __init__(self) -> None:
         super().__init__()
         self.unfolded: set[str] = set()
-        self.turning = False
         self.last: tuple[tuple[str, ...], int] | None = None
         self.goal = ""
         self.coming = True
@@ -51,15 +48,10 @@ class ReadingsRoom(Room):
         """Step, grid, hint."""
         step = Painted(id="step", reads=False)
         # The first step's cautions, so that the screen need not be laid out twice when it opens.
-        step.styles.height = len(self._step(FIRST_TEST, view.ENGINE, self.app.size.width))
+        step.styles.height = len(self._step(FIRST_TEST, FIRST_TEST, view.ENGINE, self.app.size.width))
         yield step
         yield GridView(id="grid")
         yield Bar(id="hint", panel=False)
-
-    @property
-    def grid(self) -> GridView:
-        """The grid widget."""
-        return self.query_one("#grid", GridView)
 
     def on_screen_resume(self) -> None:
         """Come to the cylinder in hand, and to the entry that was asked for."""
@@ -116,7 +108,7 @@ class ReadingsRoom(Room):
             if row.test in procedures()
             else next((r.test for r in grid.grid.rows if r.group == row.group and r.test in procedures()), "")
         )
-        lines = self._step(test, grid.column, room)
+        lines = self._step(test, row.group, grid.column, room)
         step = self.query_one("#step", Painted)
         if step.styles.height is None or step.styles.height.value != len(lines):
             step.styles.height = len(lines)
@@ -126,7 +118,7 @@ class ReadingsRoom(Room):
         )
         self.query_one("#hint", Bar).set_lines(*hint)
 
-    def _step(self, test: str, column: int, room: int) -> list[Line]:
+    def _step(self, test: str, group: str, column: int, room: int) -> list[Line]:
         """Above the grid: cautions before the first figure; where to turn for a leak-down; what the figures say together."""
         desk, high = self.desk, self.app.size.height
         if not desk.inspection:
@@ -138,7 +130,7 @@ class ReadingsRoom(Room):
         lines = step_lines(test, begun, room - 2, max(3, high // 3))
         if engine and test.startswith("leakdown") and column in engine.cylinders:
             lines += turn_lines(engine, desk.inspection, test, column, room - 2)
-        return lines + said_of(desk.inspection, test, room - 2, 2 if high < 30 else 4)
+        return lines + said_of(desk.inspection, test, group, room - 2, 3 if high < 30 else 5)
 
     # --- from the grid -------------------------------------------------------------------------------------------
 
@@ -377,50 +369,6 @@ class ReadingsRoom(Room):
         inspection = desk.inspection
         if inspection is not None:
             self._act(lambda: noting.withdrawn(desk.bench, inspection, cell, "withdrawn in the grid"))
-
-    def act_turning(self) -> None:
-        """Show or hide the turning plan."""
-        engine = self.desk.engine
-        if not self.turning and (engine is None or engine.firing_order is None):
-            self.say("the turning plan needs the firing order: enter it under Engine (F3, then e)", "watch")
-            return
-        self.turning = not self.turning
-        self._step_and_hint()
-
-    def act_says(self) -> None:
-        """What the readings say together."""
-        inspection = self.desk.inspection
-        if inspection:
-            self.app.push_screen(
-                Page("What the readings say together", lambda room: page_lines(inspection, room))
-            )
-
-    def act_how(self) -> None:
-        """How the next entries are taken."""
-        questions.how_taken(self)
-
-    def act_unit(self) -> None:
-        """What a bare number means in this row."""
-        from borelog.quantity import dimension_of
-
-        grid = self.grid
-        row = grid.row
-        if row.kind != "reading":
-            self.say("only a measured row has a unit", "watch")
-            return
-        units = (
-            units_of("pressure") if row.test.startswith("compression") else units_of(dimension_of(row.unit))
-        )
-        if row.test.startswith("leakdown"):
-            units = ("%", *units_of("pressure"))
-
-        def chosen(unit: str | None) -> None:
-            if unit:
-                self.desk.units[row.test] = unit
-                self.say(f"a bare number now means {unit} here")
-                self.show()
-
-        self.app.push_screen(Choose("A bare number means", [(u, u, "") for u in units], typing=True), chosen)
 
     def act_row_up(self) -> None:
         """Up."""

@@ -8,11 +8,11 @@ from typing import Any, ClassVar
 from textual import work
 from textual.app import ComposeResult
 
-from borelog.logbook.entries import StillFiled
 from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
+from borelog.tui.screens import questions
 from borelog.tui.views import verdict as view
 from borelog.tui.views.words import Span
 from borelog.verdict.calls import CALL_WORDS
@@ -159,23 +159,7 @@ class VerdictRoom(Room):
             else:
                 self.say("this sentence rests on no single entry", "watch")
             return
-        options = [(e, self.entry_words(e), "") for e in s.entries]
-        if len(options) == 1:
-            self.screens.show_entry(options[0][0])
-        else:
-            self.app.push_screen(
-                Choose("It rests on", options, typing=True),
-                lambda e: self.screens.show_entry(e) if e else None,
-            )
-
-    def entry_words(self, entry: str) -> str:
-        """An entry in words."""
-        from borelog.acts.words import body_words
-
-        thing = self.desk.inspection.find(entry) if self.desk.inspection else None
-        if thing is None:
-            return entry[:8]
-        return one_line(thing.body.name, 60) if isinstance(thing.body, StillFiled) else body_words(thing.body)
+        questions.rests_on(self, s.entries)
 
     # --- money ---------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,50 @@
+"""From an entry or a test to the screen that shows it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from borelog.tui.app import Screens
+
+
+def to_entry(app: Screens, entry: str) -> None:
+    """Go to the reading or still that an entry is, or rests on."""
+    from borelog.logbook.entries import Codes, Facts, Finding, Marked, Note, StillFiled, StillPlaced, Told
+
+    thing = app.desk.inspection.find(entry) if app.desk.inspection else None
+    if thing is None:
+        app.room_now().say("that entry no longer stands", "watch")
+        return
+    body = thing.body
+    app.desk.pick(getattr(body, "cylinder", None) or app.desk.cylinder)
+    still = ""
+    if isinstance(body, Finding) and body.marks:
+        still = body.marks[0].still
+    elif isinstance(body, StillFiled):
+        still = body.sha256
+    elif isinstance(body, StillPlaced):
+        still = body.still
+    elif isinstance(body, Marked):
+        still = body.mark.still
+    if still:
+        app.room("stills").wanted = still  # type: ignore[attr-defined]
+        app.go("stills")
+    elif isinstance(body, Facts):
+        app.go("facts")
+    elif isinstance(body, Finding | Note | Told | Codes):
+        # These have no cell: the cylinder's sheet shows them, and the words are said.
+        from borelog.acts.words import body_words
+
+        app.go("plan")
+        app.room_now().say(body_words(body, 300))
+    else:
+        app.room("readings").goal = thing.id  # type: ignore[attr-defined]
+        app.go("readings")
+
+
+def to_test(app: Screens, test: str, cylinder: int | None) -> None:
+    """Go to a test in the readings."""
+    app.desk.pick(cylinder or app.desk.cylinder)
+    app.room("readings").goal = f"{'test' if cylinder else 'blank'} {test}"  # type: ignore[attr-defined]
+    app.go("readings")
