@@ -190,6 +190,22 @@ class RuleRow(Section, frozen=True, kw_only=True):
     level: Level = "open"
 
 
+class RemarkRow(Section, frozen=True, kw_only=True):
+    """What readings say together: a pattern, a trend, a part against its limit, a question. No verdict.
+
+    ``topic`` is a test, 'engine', 'plugs' or 'opened'; ``level`` is 'watch' where it tells against something, 'open' for a
+    question, 'blank' for context.
+    """
+
+    topic: Text
+    kind: Text
+    level: Level
+    words: Text
+    cylinders: tuple[int, ...] = ()
+    source: Text = ""
+    entries: tuple[Ref, ...] = ()
+
+
 class SeenRow(Section, frozen=True, kw_only=True):
     """An answer to a question of the evidence table."""
 
@@ -382,6 +398,7 @@ class Document(Section, frozen=True, kw_only=True):
     readings: tuple[ReadingRow, ...] = ()
     conditions: tuple[ConditionRow, ...] = ()
     rules: tuple[RuleRow, ...] = ()
+    remarks: tuple[RemarkRow, ...] = ()
     seen: tuple[SeenRow, ...] = ()
     coverage: tuple[CoverageRow, ...] = ()
     tests: tuple[TestRow, ...] = ()

@@ -123,6 +123,7 @@ def gather(
         readings=readings,
         conditions=rows.conditions(inspection),
         rules=tuple(rules),
+        remarks=rows.remarks(inspection),
         seen=rows.seen(inspection),
         coverage=rows.coverage(inspection, cylinders),
         tests=rows.tests(inspection, cylinders),

@@ -16,6 +16,7 @@ from borelog.knowledge.procedures import procedures
 from borelog.logbook import entries as e
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded, Version
+from borelog.logbook.saying.all import remarks as what_readings_say
 from borelog.marks.places import Looked, Place, grid_places, place_words, views
 from borelog.marks.vocabulary import SEVERITY, terms
 from borelog.pack.document import (
@@ -30,6 +31,7 @@ from borelog.pack.document import (
     MarkRow,
     NoteRow,
     ReadingRow,
+    RemarkRow,
     SeenRow,
     TestRow,
     ToldRow,
@@ -39,6 +41,7 @@ from borelog.pack.document import (
 from borelog.quantity import Quantity, QuantityError, plain_number
 from borelog.readings.conditions import conditions_of as asked_of
 from borelog.text import clean, one_line
+from borelog.verdict.judged import Level
 
 if TYPE_CHECKING:
     from borelog.engine.engine import Engine
@@ -164,6 +167,21 @@ def seen(inspection: Inspection) -> tuple[SeenRow, ...]:
             note=long(r.body.note),
         )
         for r in inspection.of(e.Seen)
+    )  # fmt: skip
+
+
+_REMARK_LEVEL: dict[str, Level] = {"note": "blank", "watch": "watch", "ask": "open"}
+
+
+def remarks(inspection: Inspection) -> tuple[RemarkRow, ...]:
+    """What the readings say together; the numbering stands on the plan, codes are explained beside the paste."""
+    return tuple(
+        RemarkRow(
+            topic=one_line(r.topic, 60), kind=one_line(r.kind, 60), level=_REMARK_LEVEL[r.level], words=one_line(r.words, 600),
+            cylinders=r.cylinders, source=one_line(r.source, 200), entries=r.entries,
+        )
+        for r in what_readings_say(inspection)
+        if r.topic != "codes" and r.kind != "numbering"
     )  # fmt: skip
 
 

@@ -146,6 +146,9 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
         "rules": [
             f"{LEVELS[r.level][0]} {r.rule}: {r.words}{f' [{r.source}]' if r.source else ''}" for r in d.rules
         ],
+        "remarks": [
+            f"{LEVELS[r.level][0]} {r.words}{f' [{r.source}]' if r.source else ''}" for r in d.remarks
+        ],
         "codes": [
             f"{c.text}{f' Frozen data: {c.frozen}' if c.frozen else ''} ({_who(c.by)})"
             + "".join(f" {x}." for x in c.explained)
