@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -47,7 +48,26 @@ def cautions() -> dict[str, str]:
     return {r["id"]: r["text"] for r in tables.rows("cautions.csv", "id", "text", "source")}
 
 
-def cautions_of(test: str) -> tuple[str, ...]:
-    """The cautions to show before the first field of a test; empty for an unknown test."""
+def cautions_of(test: str, facts: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    """The cautions to show before the first field of a test; empty for an unknown test.
+
+    Parameters
+    ----------
+    test
+        Id of a row of the tests table.
+    facts
+        Facts of the engine: on a hybrid high voltage comes first.
+    """
     procedure = procedures().get(test)
-    return tuple(cautions()[c] for c in procedure.cautions) if procedure else ()
+    return _worded(procedure.cautions, facts) if procedure else ()
+
+
+def cautions_of_next(test: str, facts: Mapping[str, str] | None = None) -> tuple[str, ...]:
+    """The cautions to show with a proposed test of the fault tables; the manual's alone for a test of one's own."""
+    rows = {r["test"]: r["cautions"] for r in tables.rows("next_cautions.csv", "test", "cautions", "source")}
+    return _worded(tuple(rows.get(test, "manual").split()), facts)
+
+
+def _worded(wanted: tuple[str, ...], facts: Mapping[str, str] | None) -> tuple[str, ...]:
+    hybrid = wanted and (facts or {}).get("hybrid", "").startswith("yes")
+    return tuple(cautions()[c] for c in (("hv", *wanted) if hybrid else wanted))

@@ -160,7 +160,7 @@ def _talk(inspection: Inspection, blank: bool) -> Iterator[str]:
     ):
         yield _line(key, value, consent.id if consent and value else "")
     yield "\n[codes]"
-    yield from _comment(" ".join(cautions_of("codes")))
+    yield from _comment(" ".join(cautions_of("codes", inspection.facts)))
     code = None if blank else next(iter(inspection.of(Codes)), None)
     c = code.body if code else Codes(text="")
     disturbed = "" if c.battery_disturbed is None else "yes" if c.battery_disturbed else "no"
@@ -204,7 +204,7 @@ def _test(inspection: Inspection, test: str, cylinders: tuple[int, ...], blank: 
     for series in sorted({r.body.series for r in readings} | {""}):
         yield f"\n[{procedure.label.lower()}{' ' + series if series else ''}]"
         if not series:
-            for caution in cautions_of(test):
+            for caution in cautions_of(test, inspection.facts):
                 yield from _comment(caution)
             if test == "leakdown":
                 yield from _turning(engine_of(inspection))
