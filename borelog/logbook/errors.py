@@ -37,6 +37,10 @@ class Conflict(LogbookError):
     exit_code = 5
 
 
+class WrongBytes(LogbookError):
+    """A file whose bytes are not what its digest says."""
+
+
 class DiskFailed(LogbookError):
     """The disk refused to make data safe; after a failed sync nothing more is written through this journal."""
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
 from borelog.logbook import durable
-from borelog.logbook.errors import LogbookError, plain, plainly
+from borelog.logbook.errors import LogbookError, WrongBytes, plain, plainly
 from borelog.text import one_line
 
 DIGEST = re.compile(r"[0-9a-f]{64}")
@@ -57,6 +57,34 @@ class Pictures:
             durable.make_folder(target.parent)
             durable.write_file(target, data)
         return sha256
+
+    def put_all(self, files: Iterable[tuple[str, str, Callable[[], bytes]]]) -> tuple[str, ...]:
+        """Keep many files at once, given as (SHA-256, suffix, what gives the bytes); return the digests that are new.
+
+        When this returns, all of them are on the disk. Bytes are asked for one file after another, and only for those that are
+        not here yet.
+
+        Raises
+        ------
+        WrongBytes
+            If bytes are not what their digest says; nothing was kept then.
+        LogbookError
+            If the disk is full, read-only or failing; nothing half-written stays.
+        """
+        wanted = {sha256: (suffix, give) for sha256, suffix, give in files if self.find(sha256) is None}
+
+        def checked(sha256: str, give: Callable[[], bytes]) -> Callable[[], bytes]:
+            def bytes_of() -> bytes:
+                data = give()
+                if hashlib.sha256(data).hexdigest() != sha256:
+                    raise WrongBytes(f"the still {sha256[:12]} is not what its digest says; nothing was kept")
+                return data
+
+            return bytes_of
+
+        with plainly(self.folder):
+            durable.write_files([(self._target(k, s), checked(k, give)) for k, (s, give) in wanted.items()])
+        return tuple(wanted)
 
     def put_file(self, source: Path, suffix: str = "") -> str:
         """Keep a file too large to hold in memory (a film); as ``put``."""

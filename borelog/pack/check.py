@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import hashlib
 import re
-from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -24,9 +24,12 @@ from borelog.text import BorelogError, one_line
 
 _LINE = re.compile(r"([0-9a-f]{64})  (\S+)")
 _SMALL = 8 << 20
+MAX_ENTRY = 8 << 20
+"""Bytes of one journal entry; the longest honest one holds a whole document that came in as told."""
 _MUST = ("bagit.txt", "bag-info.txt", MANIFEST, TAG_MANIFEST, "report.html", "README.txt")
 _MUST_DATA = ("data/inspection.json", "data/inspection.schema.json", "data/datapackage.json")
 SIGNATURE = f"{TAG_MANIFEST}.sig"
+PICTURED = ("data/stills/", "data/views/")
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +105,7 @@ def _document(source: Source, payload: dict[str, str]) -> tuple[Document, list[F
                 )
         if still.file and source.sizes.get(still.file) != still.size:
             faults.append(Fault("still", still.file, "has another size than inspection.json says"))
-    pictures = {n for n in payload if n.startswith(("data/stills/", "data/views/"))}
+    pictures = {n for n in payload if n.startswith(PICTURED)}
     faults += [
         Fault("unlisted", n, "is a picture that inspection.json does not name")
         for n in sorted(pictures - named)
@@ -125,11 +128,19 @@ def _journal(source: Source, document: Document) -> tuple[tuple[e.Stored, ...], 
     stored: list[e.Stored] = []
     faults: list[Fault] = []
     for i, line in enumerate(raw[:-1].split(b"\n"), 1):
-        coding.strict_json(line, f"{name} line {i}", bidi=True)
+        where = f"{name} line {i}"
+        if len(line) > MAX_ENTRY:
+            return (), [Fault("too large", where, f"holds more than {MAX_ENTRY >> 20} MiB")]
         try:
-            stored.append(e.decode(line))
+            one = e.decode(line)
+            known = isinstance(one.entry, e.Entry) and coding.own_bytes(line, e.encode(one.entry))
         except BorelogError:
+            one, known = None, False
+        if not known:
+            coding.strict_json(line, where, bidi=True)
+        if one is None:
             return (), [Fault("journal", name, f"line {i} is no entry")]
+        stored.append(one)
         if stored[-1].entry.inspection != document.about.inspection:
             faults.append(Fault("journal", name, f"line {i} belongs to another inspection"))
     faults += [Fault("journal", name, words) for words in chain.faults(stored)]
@@ -187,25 +198,55 @@ def _whole(kind: str, data: bytes) -> bool:
     return data.endswith(b"IEND\xaeB`\x82") if kind == "PNG" else True
 
 
-def _contents(source: Source, listed: dict[str, str], document: Document) -> Iterator[Fault]:
-    """Every file's digest, and of pictures what they are: each file is read once, two at a time."""
+class _Hashing:
+    """Digests of a pack's files, two at a time where the source allows it: hashing lets go of the interpreter.
+
+    Files that are no pictures are begun at once, while document and journal are still being read; the largest first.
+    """
+
+    def __init__(self, source: Source, names: Iterable[str]) -> None:
+        self._source = source
+        self._pool = ThreadPoolExecutor(2) if source.in_threads else None
+        self._begun: dict[str, Future[str]] = {}
+        if self._pool is not None:
+            for name in sorted(names, key=lambda n: -source.sizes[n]):
+                self._begun[name] = self._pool.submit(source.digest, name)
+
+    def __enter__(self) -> _Hashing:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._pool is not None:
+            if not all(f.done() for f in self._begun.values()):
+                self._source.close()
+            self._pool.shutdown(cancel_futures=True)
+
+    def digest(self, name: str) -> str:
+        """Of one file, in hex."""
+        begun = self._begun.get(name)
+        return begun.result() if begun is not None else self._source.digest(name)
+
+    def each(self, make: Callable[[str], Fault | None], names: Iterable[str]) -> Iterator[Fault]:
+        """``make`` of every name, in their order."""
+        yield from filter(None, self._pool.map(make, names) if self._pool is not None else map(make, names))
+
+
+def _contents(
+    source: Source, hashing: _Hashing, listed: dict[str, str], document: Document
+) -> Iterator[Fault]:
+    """Every file's digest, and of pictures what they are: each file is read once."""
     stills = {name: s for s in document.stills for name in (s.file, s.view) if name}
 
-    def one(name: str) -> Fault | None:
-        still = stills.get(name)
-        if still is None:
-            return _changed(name, source.digest(name), listed[name])
+    def picture(name: str) -> Fault | None:
         data = source.read(name)
         wrong = _changed(name, hashlib.sha256(data).hexdigest(), listed[name])
-        return wrong or _picture(still, name, data)
+        return wrong or _picture(stills[name], name, data)
 
-    names = sorted(n for n in listed if n in source.sizes)
-    if not hasattr(source, "folder"):
-        yield from filter(None, map(one, names))
-        return
-    # Hashing lets go of the interpreter, so the second core helps.
-    with ThreadPoolExecutor(2) as pool:
-        yield from filter(None, pool.map(one, names))
+    here = sorted(n for n in listed if n in source.sizes)
+    yield from hashing.each(picture, [n for n in here if n in stills])
+    for name in here:
+        if name not in stills and (wrong := _changed(name, hashing.digest(name), listed[name])):
+            yield wrong
 
 
 def _changed(name: str, digest: str, wanted: str) -> Fault | None:
@@ -245,14 +286,16 @@ def faults_of(source: Source) -> Iterator[Fault | Read]:
     for fault in (*_sets(source, payload, tags), *_bag(source)):
         clean = False
         yield fault
-    document, found = _document(source, payload)
-    entries, more = _journal(source, document)
-    for fault in (*found, *more):
-        clean = False
-        yield fault
-    for fault in (*_contents(source, payload | tags, document), *_schema(source)):
-        clean = False
-        yield fault
+    plain = [n for n in (payload | tags) if n in source.sizes and not n.startswith(PICTURED)]
+    with _Hashing(source, plain) as hashing:
+        document, found = _document(source, payload)
+        entries, more = _journal(source, document)
+        for fault in (*found, *more):
+            clean = False
+            yield fault
+        for fault in (*_contents(source, hashing, payload | tags, document), *_schema(source)):
+            clean = False
+            yield fault
     if clean:
         yield Read(document, entries, payload)
 

@@ -38,10 +38,11 @@ _CHUNK = 1 << 20
 
 
 class Source(Protocol):
-    """A pack that can be read but not changed."""
+    """A pack that can be read but not changed; ``in_threads``: by several threads at once."""
 
     name: str
     sizes: dict[str, int]
+    in_threads: bool
 
     def read(self, name: str, limit: int = MAX_FILE) -> bytes:
         """The bytes of one file; refuses more than ``limit``."""
@@ -108,6 +109,8 @@ class FolderSource:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.name = folder.resolve().name
+        self.in_threads = True
+        self._closed = False
         self.sizes = {}
         for relative, entry in self._walk():
             info = entry.stat(follow_symlinks=False)
@@ -150,12 +153,18 @@ class FolderSource:
             return stream.readall()
 
     def digest(self, name: str) -> str:
-        """SHA-256 of one file in hex."""
+        """SHA-256 of one file in hex ('' if the source was closed meanwhile)."""
+        whole = hashlib.sha256()
         with self._open(name) as stream:
-            return hashlib.file_digest(stream, "sha256").hexdigest()
+            while chunk := stream.read(_CHUNK):
+                if self._closed:
+                    return ""
+                whole.update(chunk)
+        return whole.hexdigest()
 
     def close(self) -> None:
-        """Nothing is held open."""
+        """Nothing is held open; whoever is still hashing in another thread stops."""
+        self._closed = True
 
 
 def _count(path: Path) -> int:
@@ -172,6 +181,7 @@ class ZipSource:
 
     def __init__(self, path: Path) -> None:
         self.name = path.stem
+        self.in_threads = False
         if _count(path) > MAX_FILES:
             raise _refuse("too large", "", f"the pack holds more than {MAX_FILES} files")
         try:

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
+from queue import SimpleQueue
+from typing import TYPE_CHECKING
 
 from borelog.logbook import chain
 from borelog.logbook import entries as e
-from borelog.logbook.errors import LogbookError
+from borelog.logbook.errors import LogbookError, WrongBytes
 from borelog.logbook.fold import fold
 from borelog.logbook.journal import Journal
 from borelog.pack import told
@@ -20,6 +23,12 @@ from borelog.pack.sources import Source, opened
 from borelog.stills import StillError
 from borelog.stills.kinds import FILMS, kind_of
 from borelog.text import one_line
+
+if TYPE_CHECKING:
+    from borelog.stills.guard import Guard
+
+_CHILDREN = 2
+"""Processes that decode a stranger's pictures: each needs about a third of a second to start and 100 MB."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,54 +107,64 @@ def _fits(journal: Journal, found: Read) -> None:
 def _look(
     source: Source, document: Document, progress: Callable[[int, int, str], None] | None
 ) -> dict[str, told.Arrived]:
-    """Decode every picture in a guarded child; none is written before all are known to be pictures."""
+    """Decode every picture in guarded children; none is written before all are known to be pictures."""
     from borelog.stills.guard import Guard
 
     files = [s for s in document.stills if s.file]
+    guards: SimpleQueue[Guard] = SimpleQueue()
+    children = min(_CHILDREN if source.in_threads else 1, len(files)) or 1
     out: dict[str, told.Arrived] = {}
-    with Guard() as guard:
-        for i, still in enumerate(files):
+    with ExitStack() as stack:
+        for _ in range(children):
+            guards.put(stack.enter_context(Guard()))
+        pool = stack.enter_context(ThreadPoolExecutor(children))
+
+        def one(still: StillRow) -> told.Arrived:
+            guard = guards.get()
+            try:
+                return _arrived(source, still, guard)
+            finally:
+                guards.put(guard)
+
+        waiting = [pool.submit(one, still) for still in files]
+        stack.callback(lambda: [f.cancel() for f in waiting])
+        for i, (still, found) in enumerate(zip(files, waiting, strict=True)):
             if progress:
                 progress(i, 2 * len(files), f"looking at {still.id}")
-            data = source.read(still.file)
-            kind = kind_of(data)
-            if kind.name in FILMS or not kind.is_picture:
-                out[still.id] = told.Arrived(still.sha256, still.size, still.format, 0, 0)
-                continue
-            try:
-                facts = guard.check(data, still.id)
-                if still.view:
-                    guard.check(source.read(still.view), still.id)
-            except StillError as error:
-                raise Refused(
-                    Fault("picture", still.file, one_line(str(error).partition(": ")[2], 160))
-                ) from error
-            out[still.id] = told.Arrived(
-                still.sha256, still.size, facts.format, facts.width, facts.height, facts.orientation
-            )
+            out[still.id] = found.result()
     return out
 
 
-def _put(journal: Journal, source: Source, name: str, digest: str, new: list[str]) -> None:
-    if journal.pictures.find(digest) is not None:
-        return
-    data = source.read(name)
-    if hashlib.sha256(data).hexdigest() != digest:
-        raise Refused(Fault("changed", name, "changed while it was taken in"))
-    journal.pictures.put(data, "." + name.rpartition(".")[2])
-    new.append(digest)
+def _arrived(source: Source, still: StillRow, guard: Guard) -> told.Arrived:
+    data = source.read(still.file)
+    kind = kind_of(data)
+    if kind.name in FILMS or not kind.is_picture:
+        return told.Arrived(still.sha256, still.size, still.format, 0, 0)
+    try:
+        facts = guard.check(data, still.id)
+        if still.view:
+            guard.check(source.read(still.view), still.id)
+    except StillError as error:
+        raise Refused(Fault("picture", still.file, one_line(str(error).partition(": ")[2], 160))) from error
+    return told.Arrived(still.sha256, still.size, facts.format, facts.width, facts.height, facts.orientation)
 
 
 def _stills(journal: Journal, source: Source, files: list[tuple[str, str]], then: Callable[[], None]) -> int:
     """Stills onto the disk, then the entries that name them; if anything fails, the new stills go again."""
-    new: list[str] = []
+
+    def given(name: str) -> Callable[[], bytes]:
+        return lambda: source.read(name)
+
+    wanted = [(digest, "." + name.rpartition(".")[2], given(name)) for name, digest in files]
+    here = {digest for _, digest in files if journal.pictures.find(digest) is not None}
     try:
-        for name, digest in files:
-            _put(journal, source, name, digest, new)
+        new = journal.pictures.put_all(wanted)
         then()
-    except BaseException:
-        for digest in new:
+    except BaseException as error:
+        for digest in {digest for _, digest in files} - here:
             journal.pictures.remove(digest)
+        if isinstance(error, WrongBytes):
+            raise Refused(Fault("changed", "", "a picture changed while it was taken in")) from error
         raise
     return len(new)
 

@@ -62,8 +62,15 @@ def write(folder: Path, tell: Callable[[str], None], rule: str, seed: int) -> No
                 tell(f"{stored.entry.id} {stored.digest} {sha256}")
                 journal.pictures.put(data)
                 continue
-            journal.pictures.put(data)
-            tell(f"- - {sha256}")  # the store alone promises as much
+            if chance.random() < 0.5:
+                journal.pictures.put(data)
+                tell(f"- - {sha256}")  # the store alone promises as much
+            else:  # as a pack is taken in: several at once
+                more = [data, *(chance.randbytes(9_000) for _ in range(3))]
+                given = {hashlib.sha256(d).hexdigest(): d for d in more}
+                journal.pictures.put_all((k, ".bin", lambda d=d: d) for k, d in given.items())
+                for digest in given:
+                    tell(f"- - {digest}")
             time.sleep(chance.uniform(0.0, 0.012))  # a plug is mostly pulled while nobody writes
             stored = journal.append(id_, body, who="rig")
             tell(f"{stored.entry.id} {stored.digest} {sha256}")
