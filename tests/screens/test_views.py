@@ -224,6 +224,9 @@ def test_cautions_stand_before_the_first_figure_and_shrink_after() -> None:
         and "Compressed air can spin the crank" in before
         and "service manual" in before
     )
+    hybrid = stepping.step_lines("leakdown", False, 100, 20, {"hybrid": "yes"})
+    assert "high voltage" in said(hybrid[1])
+    assert "high voltage" not in before
     after = stepping.step_lines("leakdown", True, 100, 20)
     assert len(after) == 1 and "F1 shows all" in said(after[0])
     cut_short = stepping.step_lines("compression_dry", False, 60, 5)

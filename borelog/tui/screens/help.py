@@ -53,7 +53,9 @@ class HelpPage(Question):
         """The lines for this width."""
         page = self.query_one("#page", Painted)
         test = self.test.test if self.test is not None else ""
-        page.set_lines(help_lines(self.where, self.screens.keys, test, max(30, page.size.width - 1)))
+        inspection = self.screens.desk.inspection
+        facts = inspection.facts if inspection else None
+        page.set_lines(help_lines(self.where, self.screens.keys, test, max(30, page.size.width - 1), facts))
         self.query_one("#how", Bar).set_lines(
             (Span("arrows and pages scroll · Enter, Esc, ^O or F1 goes back", "quiet"),)
         )

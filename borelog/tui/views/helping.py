@@ -23,10 +23,12 @@ def keys_words(action: Action, keys: Keys) -> str:
     return " or ".join(key_name(k) for k in shown) or "no key"
 
 
-def help_lines(where: str, keys: Keys, test: str, room: int) -> list[Line]:
+def help_lines(
+    where: str, keys: Keys, test: str, room: int, facts: Mapping[str, str] | None = None
+) -> list[Line]:
     """Cautions of the step first, then the screen's own keys, then those that work everywhere."""
     lines: list[Line] = []
-    if cautions := cautions_of(test):
+    if cautions := cautions_of(test, facts):
         lines.append((Span(f"CAUTIONS: {procedures()[test].label.upper()}", "watch", "bold"),))
         for caution in cautions:
             lines += [(Span(text, "watch"),) for text in wrapped(f"! {caution}", room, "  ")]

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import lru_cache
+
 from borelog.engine.engine import Engine
 from borelog.engine.orders import turning_plan
+from borelog.knowledge import tables
 from borelog.knowledge.procedures import cautions_of, procedures
 from borelog.logbook.entries import Reading
 from borelog.logbook.inspection import Inspection
@@ -13,9 +17,11 @@ from borelog.tui.views.readings import Cell, Row, cell_words
 from borelog.tui.views.words import Line, Span, cut, wrapped
 
 
-def step_lines(test: str, begun: bool, room: int, most: int) -> list[Line]:
-    """The step's cautions: all of them before its first figure, one line of reminder after that."""
-    cautions = cautions_of(test)
+def step_lines(
+    test: str, begun: bool, room: int, most: int, facts: Mapping[str, str] | None = None
+) -> list[Line]:
+    """The step's cautions on an engine with these facts: all before its first figure, one line of reminder after that."""
+    cautions = cautions_of(test, facts)
     if not cautions:
         return []
     label = procedures()[test].label
@@ -164,10 +170,17 @@ _ROWS = {
     "leak_down": "leakdown", "leak_wet": "leakdown_wet", "leak_mid": "leakdown_mid", "leak_tap": "leakdown_tap",
     "camera_crown": "crown_deposit", "camera_bore": "bore_surface", "camera_valves": "exh_valve_face", "coil_swap": "swap_coil",
     "plug_swap": "swap_plug", "injector_swap": "swap_injector", "by_hand": "turns_by_hand", "plugs_look": "plug_deposit",
-    "cranking_beat": "crank_rhythm",
+    "cranking_beat": "crank_rhythm", "compression_level": "compression_dry", "compression_run": "compression_warm",
+    "heat_or_clean": "compression_warm", "air_outside": "leakdown", "leak_turns": "leakdown", "leak_aligned": "leakdown",
+    "oil_use_run": "oil_use", "cap_off": "oil_pressure_gauge",
 }  # fmt: skip
 
 
-def test_row(test: str) -> str:
-    """The row of the grid that a next test is entered in."""
-    return _ROWS.get(test, test)
+@lru_cache(maxsize=1)
+def _observed() -> dict[str, tuple[str, ...]]:
+    return {r["id"]: tuple(r["items"].split()) for r in tables.rows("next_tests.csv", "id", "items")}
+
+
+def test_rows(test: str) -> tuple[str, ...]:
+    """The rows of the grid that a next test may be entered in, the likeliest first."""
+    return (_ROWS.get(test, test), *_observed().get(test, ()))
