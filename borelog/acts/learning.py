@@ -8,13 +8,17 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+import msgspec
+
 from borelog.acts.bench import Bench
 from borelog.acts.filing import check_cylinder
 from borelog.acts.judging import own_tables_folder, tables_of
+from borelog.acts.overview import cylinders_of
 from borelog.knowledge import faults as fault_tables
 from borelog.knowledge.faults import FaultTables
 from borelog.logbook.entries import CallTaken, Stored, Truth
 from borelog.logbook.inspection import Inspection
+from borelog.logbook.saying.opened import measured_words
 from borelog.text import BorelogError, one_line
 from borelog.verdict.network.learning import (
     Bin,
@@ -101,19 +105,28 @@ def truths_from(said: Sequence[str], known: str, words: str, tables: FaultTables
 def record_truth(
     bench: Bench, inspection_id: str, said: Sequence[str], known: str, words: str = ""
 ) -> tuple[Truth, ...]:
-    """Enter what it really was and how that is known.
+    """Enter what it really was and how that is known; parts measured beyond their limits are written beside it.
 
     Raises
     ------
     TruthError
         With the faults there are.
     """
-    if not said:
-        raise TruthError(
-            "what was it? For example: borelog truth last 3=exh_valve_leak 1,2,4=sound --known opened"
-        )
-    bodies = truths_from(said, known, words, tables_of(bench))
     inspection = bench.inspection(inspection_id)
+    if not said:
+        found = " and ".join(
+            f"{_on(c)} {m}" for c in (*cylinders_of(inspection), None) if (m := measured_words(inspection, c))
+        )
+        measured = f" ({found})" if found else ""
+        raise TruthError(
+            f"what was it{measured}? For example: borelog truth last 3=exh_valve_leak 1,2,4=sound --known opened"
+        )
+    bodies = tuple(
+        msgspec.structs.replace(
+            b, note="; ".join(w for w in (b.note, measured_words(inspection, b.cylinder)) if w)
+        )
+        for b in truths_from(said, known, words, tables_of(bench))
+    )
     for b in bodies:
         check_cylinder(inspection, b.cylinder)
     bench.append(
@@ -121,6 +134,10 @@ def record_truth(
         [(b, "opened" if known == "opened" else "told" if known == "told" else "seen") for b in bodies],
     )
     return bodies
+
+
+def _on(cylinder: int | None) -> str:
+    return "the engine" if cylinder is None else f"cylinder {cylinder}"
 
 
 def called_before(inspection: Inspection, entries: Sequence[Stored]) -> list[Called]:

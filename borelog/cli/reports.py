@@ -20,7 +20,7 @@ from borelog.logbook.inspection import Inspection, Recorded
 from borelog.logbook.saying.all import remarks
 from borelog.text import one_line
 from borelog.verdict.judge import Judgement
-from borelog.verdict.judged import Because, CylinderVerdict, Hypothesis, Verdict
+from borelog.verdict.judged import Because, CylinderVerdict, Hypothesis, Money, Verdict
 
 _KINDS: tuple[tuple[str, type[Any]], ...] = (
     ("readings", Reading), ("conditions", Conditions), ("seen", Seen), ("findings", Finding), ("codes", Codes),
@@ -142,13 +142,34 @@ def cylinder_table(inspection: Inspection, verdict: Verdict) -> str:
 
 def verdict(args: argparse.Namespace) -> int:
     """``borelog verdict INSPECTION``."""
+    tried = pairs(args.what_if)
     with bench_for(args) as bench:
-        judged = judging.verdict_of(bench, bench.journal.find(args.inspection))
+        inspection = bench.inspection(bench.journal.find(args.inspection))
+        judged = judging.verdict_on(bench, pricing.with_prices(inspection, tried))
+        before = judging.verdict_on(bench, inspection).verdict.money if tried else None
     if args.json:
         out_json(judged.verdict, "borelog.verdict/1")
-        return 0
-    verdict_text(judged, args.cylinder)
+    elif tried:
+        _what_if(tried, before, judged.verdict.money)
+    else:
+        verdict_text(judged, args.cylinder)
     return 0
+
+
+def _what_if(tried: dict[str, str], before: Money | None, after: Money | None) -> None:
+    """The courses with other prices, and what was said with those that stand; nothing is entered."""
+    if before is None or after is None:
+        raise UsageError(
+            "this engine cannot be judged yet, so no price moves anything; record something first"
+        )
+    out(f"what if {', '.join(f'{k} {v}' for k, v in tried.items())} (nothing of this is entered)")
+    out(wrapped(after.sentence, "  ", "  then: "))
+    out(wrapped(before.sentence, "  ", "  now:  "))
+    pricing.money_text(after, out, _folded)
+
+
+def _folded(text: str) -> str:
+    return wrapped(text, "    ", "  ")
 
 
 def _because(lines: tuple[Because, ...], head: str) -> None:
@@ -170,7 +191,7 @@ def _cylinder(c: CylinderVerdict) -> None:
     if c.leader:
         _hypothesis(c.leader, "leader")
     if c.runner_up:
-        _hypothesis(c.runner_up, "runner-up")
+        _hypothesis(c.runner_up, "with it" if c.runner_up.fault == c.with_it else "runner-up")
     if c.leader and c.leader.flip:
         out(wrapped(f"would flip it: {c.leader.flip}", "    ", "  "))
 
@@ -208,7 +229,7 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
     elif judged.advice is not None:
         out("next: none needed for this decision")
     if v.money:
-        pricing.money_text(v.money, out)
+        pricing.money_text(v.money, out, _folded)
     for u in v.unknown:
         out(wrapped(f"not known: {u}", "  ", ""))
     for words in v.limits:
@@ -218,6 +239,18 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
 def price(args: argparse.Namespace) -> int:
     """``borelog price INSPECTION|shop NAME=VALUE ...``."""
     values = pairs(args.values)
+    if args.lines:
+        lines = pricing.cost_lines()
+        if args.json:
+            out_json(lines, "borelog.price.lines/1")
+        else:
+            out(
+                table(
+                    [(r.name, r.course, r.amount, r.unit) for r in lines],
+                    ("line", "course", "amount", "unit"),
+                )
+            )
+        return 0
     with bench_for(args) as bench:
         where = pricing.place(bench, args.inspection)
         saved = pricing.set_prices(bench, where, values) if values else None
@@ -254,6 +287,9 @@ def truth(args: argparse.Namespace) -> int:
     else:
         for b in bodies:
             out(f"saved: {body_words(b)}")
+            if "measured beyond" in b.note:
+                asked = ", and yet called sound?" if not b.faults else ""
+                out(wrapped(f"beside it: {b.note}{asked}", "  ", "  "))
     return 0
 
 
