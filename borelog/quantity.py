@@ -346,7 +346,7 @@ def parse_repeats(text: str, default_unit: str) -> tuple[Quantity, ...]:
     state = absence(text)
     if state:
         raise NoValue(state)
-    if not text.strip():
+    if not text.strip(" \t;\n"):
         raise QuantityError("nothing typed: type a number, or n/a")
     found: list[tuple[str, str, str, str, str, str | None]] = []
     at = 0

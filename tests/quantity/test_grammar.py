@@ -213,3 +213,9 @@ def test_more_digits_than_a_gauge_has_are_no_number(typed):
     for unit in ("psi", "mm"):
         with pytest.raises(QuantityError):
             parse(typed, unit)
+
+
+@pytest.mark.parametrize("typed", ["", " ", ";", " ; ;\t\n"])
+def test_separators_alone_are_nothing_typed(typed):
+    with pytest.raises(QuantityError, match="nothing typed"):
+        parse(typed, "V")
