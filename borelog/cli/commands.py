@@ -142,9 +142,12 @@ COMMANDS: tuple[Command, ...] = (
         _arg("--why", required=True), _arg("--yes", action="store_true", help="do not ask")), "pictures"),
     Command("show", "show everything recorded about an engine", "reports:show", (INSPECTION, JSON), "judge"),
     Command("verdict", "causes with for and against, contradictions, next tests, courses in money", "reports:verdict", (
-        INSPECTION, _arg("-c", "--cylinder", type=int, help="the reasons of one cylinder only"), JSON), "judge"),
+        INSPECTION, _arg("-c", "--cylinder", type=int, help="the reasons of one cylinder only"),
+        _arg("--if", dest="what_if", action="append", default=[], metavar="PRICE=VALUE",
+             help="the money with another price, without entering it"), JSON), "judge"),
     Command("price", "set prices and cost lines, for the inspection or, with 'shop', for the logbook", "reports:price", (
-        _arg("inspection", metavar="INSPECTION|shop"), PAIRS, JSON), "judge"),
+        _arg("inspection", metavar="INSPECTION|shop"), PAIRS,
+        _arg("--lines", action="store_true", help="list the cost lines that may be overridden"), JSON), "judge"),
     Command("call", "take the call: freezes the verdict with its tables", "reports:call", (
         INSPECTION, _arg("course", metavar="COURSE"), _arg("--words", default="", help="in your own words")), "judge"),
     Command("truth", "record what it really was, after teardown or after the repair", "reports:truth", (

@@ -137,7 +137,7 @@ def judge(
         )
     cylinders = tuple(cylinder_verdict(c, posterior, why.get(c), said, tables) for c in shape.cylinders)
     called = called_faults(cylinders, posterior)
-    scope = Scope(shape.cylinders, said.evidence, done, called)
+    scope = Scope(shape.cylinders, said.evidence, done, called, inspection.facts)
     verdict = Verdict(
         call=call_line(cylinders, called, posterior, tables, said),
         why=failure_lines(said, posterior, tables, cylinders),

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from borelog.knowledge.faults import FaultTables, NextTest, WorkCheck
+from borelog.knowledge.procedures import cautions_of_next
 from borelog.verdict.judged import NextTest as Proposed
 from borelog.verdict.network.ordering import HEAD_ON, Course, Done, Place
 from borelog.verdict.network.types import Advice, Evidence, Next
@@ -26,6 +26,7 @@ class Scope:
     evidence: Evidence
     done: Done
     called: Called
+    facts: Mapping[str, str] = field(default_factory=dict)
 
 
 def proposals(
@@ -39,10 +40,10 @@ def proposals(
     if advice is None:
         return ()
     checks = list(_work_checks(tables, scope))
-    settle = [_of_next(n, tables, priced) for n in advice.tests if n.again]
+    settle = [_of_next(n, tables, priced, scope.facts) for n in advice.tests if n.again]
     more = [n for n in advice.tests if not n.again]
-    much = [_of_next(n, tables, priced) for n in more if n.worth >= material]
-    little = [_of_next(n, tables, priced) for n in more if n.worth < material]
+    much = [_of_next(n, tables, priced, scope.facts) for n in more if n.worth >= material]
+    little = [_of_next(n, tables, priced, scope.facts) for n in more if n.worth < material]
     again = [c for c in checks if c.test in _TEST_FIRST]
     rest = [c for c in checks if c not in again]
     # One of the three is what the called fault asks for, where it asks for anything.
@@ -61,7 +62,7 @@ def _covers(one: Proposed, other: Proposed) -> bool:
     return one.test == other.test and one.cylinder in (None, other.cylinder)
 
 
-def _of_next(n: Next, tables: FaultTables, priced: bool) -> Proposed:
+def _of_next(n: Next, tables: FaultTables, priced: bool, facts: Mapping[str, str]) -> Proposed:
     test = tables.tests[n.test]
     on = f" on {n.cylinder}" if n.cylinder is not None else ""
     again = " again" if n.again else ""
@@ -76,7 +77,7 @@ def _of_next(n: Next, tables: FaultTables, priced: bool) -> Proposed:
         minutes=n.minutes,
         worth=round(n.worth, 2) if priced else None,
         gain=f"worth about {_round(n.worth)}" if priced and n.worth >= 1 else "",
-        cautions=cautions_for(tables, n.test),
+        cautions=cautions_of_next(n.test, facts),
     )
 
 
@@ -97,7 +98,7 @@ def _small(label: str) -> str:
 def _round(value: float) -> str:
     digits = 1 if value < 100 else 2
     scale = 10 ** max(0, len(str(int(value))) - digits)
-    return f"{round(value / scale) * scale:g}"
+    return f"{round(value / scale) * scale:.0f}"
 
 
 def _work_checks(tables: FaultTables, scope: Scope) -> Iterator[Proposed]:
@@ -113,7 +114,7 @@ def _work_checks(tables: FaultTables, scope: Scope) -> Iterator[Proposed]:
             where = [c for c in _places(check, here, scope.cylinders) if not _done(course, test, c)]
             if where:
                 seen.add(test.id)
-                yield _of_check(check, test, where, tables, scope.cylinders)
+                yield _of_check(check, test, where, scope)
 
 
 def _may(course: Course, test: NextTest) -> bool:
@@ -134,42 +135,20 @@ def _places(check: WorkCheck, here: Sequence[int], cylinders: Iterable[int]) -> 
     return [c for c in cylinders if check.where == "all" or c not in here]
 
 
-def _of_check(
-    check: WorkCheck, test: NextTest, where: list[Place], tables: FaultTables, cylinders: tuple[int, ...]
-) -> Proposed:
+def _of_check(check: WorkCheck, test: NextTest, where: list[Place], scope: Scope) -> Proposed:
     numbers = [str(c) for c in where if c is not None]
-    on = "" if not numbers else " on all" if len(numbers) == len(cylinders) > 1 else f" on {listed(numbers)}"
+    on = (
+        ""
+        if not numbers
+        else " on all"
+        if len(numbers) == len(scope.cylinders) > 1
+        else f" on {listed(numbers)}"
+    )
     each = " each" if len(numbers) > 1 else ""
     return Proposed(
         words=f"Before the work: {_small(test.label)}{on}, {test.minutes:g} minutes{each}: {check.why.split(';')[0]}.",
         test=test.id,
         cylinder=where[0] if len(where) == 1 else None,
         minutes=test.minutes,
-        cautions=cautions_for(tables, test.id),
+        cautions=cautions_of_next(test.id, scope.facts),
     )
-
-
-@lru_cache(maxsize=256)
-def _cautions(test: str, needs: tuple[str, ...], items: tuple[str, ...]) -> tuple[str, ...]:
-    from borelog.knowledge.procedures import cautions
-
-    wanted = []
-    if "cranking" in needs:
-        wanted += ["hand_first", "crank", "fuel"]
-    if "running" in needs or test == "heat_or_clean":
-        wanted += ["moving", "hot", "start_gas"]
-    if test == "leak_aligned" or any(i.startswith(("leak", "air")) for i in items):
-        wanted += ["air", "propeller_arc"]
-    if any(i.startswith("coolant") for i in items):
-        wanted += ["hot", "coolant_pressure", "coolant_poison"]
-    if test == "cap_off" or any(i in ("filter_debris", "sump_camera") for i in items):
-        wanted += ["hot", "lift", "filter"]
-    if any(i.startswith("swap") or i in ("spark_test", "injector_flow") for i in items):
-        wanted += ["fuel", "hot"]
-    return tuple(cautions()[c] for c in dict.fromkeys([*wanted, "manual"]))
-
-
-def cautions_for(tables: FaultTables, test: str) -> tuple[str, ...]:
-    """The cautions to show with a proposed test."""
-    row = tables.tests[test]
-    return _cautions(test, row.needs, row.items)

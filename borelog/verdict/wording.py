@@ -34,6 +34,15 @@ def in_so_many(probability: float) -> str:
     return f"about {best.numerator} in {best.denominator}"
 
 
+def often(share: float, what: str) -> str:
+    """'hardly ever a loss', 'the best in 7 of 10', 'nearly always the best'."""
+    if share < 0.05:
+        return f"hardly ever {what}"
+    if share > 0.95:
+        return f"nearly always {what}"
+    return f"{what} in {min(9, max(1, round(10 * share)))} of 10"
+
+
 def strength(shift: float) -> str:
     """How strongly a group of readings speaks, from the change in natural-log odds: 'strongly for', 'a little against'."""
     size = abs(shift)

@@ -28,7 +28,11 @@ OPENED_SALE = 0.75
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """Where one may stop: after ``name``, the best alternative from there, and the most that the rest may cost."""
+    """Where one may stop: after ``name``, the best alternative from there, and the most that the rest may cost.
+
+    ``stop_price`` is the mean of what the finished car should bring, over the engines where one goes on, less what the
+    alternative brings; ``stopped`` the share of engines where one does not.
+    """
 
     course: str
     name: str
@@ -65,7 +69,6 @@ class _Sum:
         luck = iter(_luck(seed, n, len(settings.discoveries) + 3))
         self.found = [next(luck) for _ in settings.discoveries]
         self.first, self.back, self.cure = luck
-        self.zero = np.zeros(n)
         self.priced: dict[str, Array] = {}
 
     def drawn_price(self, id_: str) -> Array:
@@ -122,11 +125,11 @@ def _unit_mean(work: _Sum, unit: str) -> float:
     return triangular_moments(*work.settings.price(unit))[0]
 
 
-def _times(line: CostLine, work: _Sum) -> Array | float:
+def _times(line: CostLine, states: States) -> Array | float:
     """How many times a line is due on each drawn engine; 0.0 where it is on none."""
-    states = work.states
     if line.per == "head" and not line.bill:
-        return np.maximum(states.heads.get("head", work.zero), 1.0)
+        due = states.heads.get("head")
+        return 1.0 if due is None else np.maximum(due, 1.0)
     if not line.bill:
         return float(states.cylinders) if line.per == "cylinder" else 1.0
     due = (states.heads if line.per == "head" else states.count).get(line.bill)
@@ -139,7 +142,7 @@ def _cost(work: _Sum, course: str, stage: str | None = None) -> Array:
     total = np.zeros(work.states.n)
     for line in work.settings.lines:
         if line.course == course and stage in (None, line.stage):
-            times = _times(line, work)
+            times = _times(line, work.states)
             if isinstance(times, float) and times == 0.0:
                 continue
             amount = triangular_at(work.line[line.id], *line.amount)
@@ -154,8 +157,19 @@ def _expected_cost(work: _Sum, course: str, stage: str) -> Array:
     total = np.zeros(work.states.n)
     for line in work.settings.lines:
         if line.course == course and line.stage == stage:
-            total += triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work)
+            total += (
+                triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work.states)
+            )
     return total
+
+
+def expected_hours(settings: Settings, states: States, course: str, unit: str) -> float:
+    """Hours of a kind (own_hour, paid_hour) that a course asks for on average, carried through."""
+    return sum(
+        triangular_moments(*line.amount)[0] * float(np.mean(_times(line, states)))
+        for line in settings.lines
+        if line.course == course and line.unit == unit
+    )
 
 
 def _value_after(course: Course, work: _Sum) -> Array:
@@ -287,7 +301,7 @@ def _staged_net(
                     course.id,
                     name,
                     alternative,
-                    max(0.0, float(hoped.mean()) - stop_mean),
+                    max(0.0, float(hoped[open_now if open_now.any() else ...].mean()) - stop_mean),
                     float(leave.mean()),
                 )
             )

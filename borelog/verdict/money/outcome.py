@@ -9,10 +9,10 @@ import numpy as np
 
 from borelog.verdict.judged import Course as CourseOut
 from borelog.verdict.judged import Money
-from borelog.verdict.money.model import Result, evaluate
+from borelog.verdict.money.model import Result, evaluate, expected_hours
 from borelog.verdict.money.settings import Settings, Triple
 from borelog.verdict.money.states import States
-from borelog.verdict.wording import in_so_many
+from borelog.verdict.wording import in_so_many, often
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -110,6 +110,7 @@ def money(settings: Settings, states: States, result: Result, seed: int, labels:
         p10, p50, p90 = np.percentile(net[:, k], [10, 50, 90])
         loss = None if settings.purchase is None else float((net[:, k] < settings.purchase).mean())
         noise = bool(k != best) and within_noise(compared(net[:, best], net[:, k]), whole)
+        chance = float((winner == k).mean())
         courses.append(
             CourseOut(
                 course=result.courses[k],
@@ -118,8 +119,8 @@ def money(settings: Settings, states: States, result: Result, seed: int, labels:
                 middle=round(float(p50), 2),
                 better=round(float(p90), 2),
                 loss_chance=None if loss is None else round(loss, 4),
-                best_chance=round(float((winner == k).mean()), 4),
-                words="equal to the best within noise" if noise else "",
+                best_chance=round(chance, 4),
+                words=course_words(settings, states, result.courses[k], chance),
                 within_noise=noise,
             )
         )
@@ -146,35 +147,71 @@ def money(settings: Settings, states: States, result: Result, seed: int, labels:
 
 
 def stop_lines(settings: Settings, result: Result) -> tuple[str, ...]:
-    """One line for each place where one may stop."""
+    """One line for each place where one may stop, for courses among the first three that are carried through at all."""
     shown = {result.courses[k] for k in order_of(result)[:3]}
     after = {"open": "once it is open", "machine": "after the machine shop"}
     by_id = {c.id: c for c in settings.courses}
     return tuple(
-        f"{by_id[s.course].label}: {after[s.name]}, stop if the rest costs over {rounded(s.stop_price, settings)}; "
-        f"then {by_id[s.alternative].short} is better ({in_so_many(s.stopped)} end there)"
+        f"{by_id[s.course].label}: {after[s.name]}, stop if the rest would cost over {rounded(s.stop_price, settings)}; "
+        f"then {by_id[s.alternative].short} is better ({_ending(s.stopped)})"
         for s in result.stages
-        if s.course in shown
+        if s.course in shown and not gone_by(result, s.course)
     )
+
+
+def _ending(share: float) -> str:
+    return "hardly any end there" if share < 0.05 else f"{in_so_many(share)} end there"
+
+
+MOSTLY = 0.5
+"""A staged course that is left more often than this once the engine is open is the other course by a detour."""
+
+
+def gone_by(result: Result, course: str) -> bool:
+    """Whether a staged course mostly ends as another one."""
+    return sum(s.stopped for s in result.stages if s.course == course) > MOSTLY
 
 
 def decider(ranked: tuple[tuple[str, float], ...], labels: dict[str, str]) -> str:
     """Which price would decide most, where prices are not set."""
-    return f"Prices are not set: this is in per cent of the car's value. Most would be decided by {labels.get(ranked[0][0], ranked[0][0]).lower()}."
+    name = labels.get(ranked[0][0], ranked[0][0]).lower()
+    first = (
+        ""
+        if ranked[0][0] == "value_running"
+        else f", after {labels.get('value_running', 'value running').lower()}"
+    )
+    return f"No prices are set: this speaks in hours and in per cent of the car's value. The price that would decide most: {name}{first}."
 
 
 def sentence(settings: Settings, result: Result) -> str:
     """One sentence a buyer can act on."""
     order = order_of(result)
     by_id = {c.id: c for c in settings.courses}
-    best, second = (by_id[result.courses[k]] for k in order[:2])
-    standing = compared(result.net[:, order[0]], result.net[:, order[1]])
+    best, rest = order[0], [k for k in order[1:] if not gone_by(result, result.courses[k])]
+    first, second = by_id[result.courses[best]], by_id[result.courses[rest[0]]]
+    standing = compared(result.net[:, best], result.net[:, rest[0]])
+    tenths = round(10 * standing.ahead)
+    by = rounded(abs(standing.difference), settings)
     if within_noise(standing, settings.price("value_running")[1]):
-        text = f"{best.label} and {second.short} are equal within noise"
+        text = f"{first.label} and {second.short} come out equal within what can be told"
+    elif tenths > MOSTLY * 10:
+        text = (
+            f"{first.label}: ahead of {second.short} {min(9, tenths)} times in 10, on average by about {by}"
+        )
     else:
-        tenths = min(9, max(1, round(10 * standing.ahead)))
-        text = f"{best.label}: ahead {tenths} times in 10, about {rounded(standing.difference, settings)} better than {second.short}"
-    stage = next((s for s in result.stages if s.course == best.id and s.name == "open"), None)
+        text = (
+            f"{first.label}: on average about {by} better than {second.short}, which comes out ahead as often or "
+            "oftener but loses far more where it goes wrong"
+        )
+    stage = next((s for s in result.stages if s.course == first.id and s.name == "open"), None)
     if stage:
-        text += f"; stop if the rest costs over {rounded(stage.stop_price, settings)} once it is open"
+        text += f"; stop if the rest would cost over {rounded(stage.stop_price, settings)} once it is open"
     return text + "."
+
+
+def course_words(settings: Settings, states: States, course: str, best_chance: float) -> str:
+    """How often it is the best, and the hours it asks for; the chance of a loss, which the purchase price moves, apart."""
+    said = [often(best_chance, "the best")]
+    own, paid = (expected_hours(settings, states, course, unit) for unit in ("own_hour", "paid_hour"))
+    hours = [f"{h:.0f} {name}" for h, name in ((own, "own"), (paid, "paid")) if h >= 0.5]
+    return "; ".join([*said, f"about {' and '.join(hours)} hours"] if hours else said)

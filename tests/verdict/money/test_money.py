@@ -153,7 +153,9 @@ def test_without_prices_it_speaks_in_per_cent_and_names_the_price_that_decides()
     """Nothing is invented in somebody's currency."""
     said, _ = said_of(settings_for({}), drawn())
     assert said.currency == "% of the car's value"
-    assert "not set" in said.decides
+    assert said.decides.startswith("No prices are set")
+    assert "hours" in said.decides
+    assert all("hours" in c.words for c in said.courses)
     assert len(said.placeholders) == len(shipped().prices)
 
 
