@@ -308,6 +308,10 @@ class Screens(TypedAhead, inherit_bindings=False):
         """Go to a test in the readings."""
         leading.to_test(self, test, cylinder)
 
+    def show_blank(self, cylinder: int | None) -> None:
+        """Go to the next reading that is not noted, of one cylinder where it is named."""
+        leading.to_blank(self, cylinder)
+
     def act_quit(self) -> None:
         """Leave; asked twice only while something is being written or made."""
         if (self.desk.busy or self.long_job) and not self._asked_to_quit:

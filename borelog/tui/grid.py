@@ -154,6 +154,17 @@ class GridView(GridLines):
                     return True
         return False
 
+    def go_to_blank(self, cylinder: int | None) -> bool:
+        """The first reading of a cylinder that is not noted, from the top; any blank where it has none."""
+        for kind in ("reading", "question"):
+            for k, row in enumerate(self.grid.rows):
+                for c in self.grid.columns(row):
+                    mine = cylinder is None or c == cylinder
+                    if row.kind == kind and mine and row.cells.get(c, Cell()).status == "missing":
+                        self.go(k, c)
+                        return True
+        return self.next_blank()
+
     def next_blank(self, readings_only: bool = False) -> bool:
         """The next cell in which nothing is noted, after the one in hand; False if there is none."""
         start = False

@@ -10,7 +10,19 @@ if TYPE_CHECKING:
 
 def to_entry(app: Screens, entry: str) -> None:
     """Go to the reading or still that an entry is, or rests on."""
-    from borelog.logbook.entries import Codes, Facts, Finding, Marked, Note, StillFiled, StillPlaced, Told
+    from borelog.logbook.entries import (
+        CallTaken,
+        Codes,
+        Facts,
+        Finding,
+        Marked,
+        Note,
+        Prices,
+        StillFiled,
+        StillPlaced,
+        Told,
+        Truth,
+    )
 
     thing = app.desk.inspection.find(entry) if app.desk.inspection else None
     if thing is None:
@@ -32,6 +44,11 @@ def to_entry(app: Screens, entry: str) -> None:
         app.go("stills")
     elif isinstance(body, Facts):
         app.go("facts")
+    elif isinstance(body, CallTaken | Truth | Prices):
+        from borelog.tui.screens.reading_page import Page
+        from borelog.tui.views.standing_calls import entry_lines
+
+        app.push_screen(Page("As it was written", lambda room: entry_lines(thing, room)))
     elif isinstance(body, Finding | Note | Told | Codes):
         # These have no cell: the cylinder's sheet shows them, and the words are said.
         from borelog.acts.words import body_words
@@ -47,4 +64,11 @@ def to_test(app: Screens, test: str, cylinder: int | None) -> None:
     """Go to a test in the readings."""
     app.desk.pick(cylinder or app.desk.cylinder)
     app.room("readings").goal = f"{'test' if cylinder else 'blank'} {test}"  # type: ignore[attr-defined]
+    app.go("readings")
+
+
+def to_blank(app: Screens, cylinder: int | None) -> None:
+    """Go to the next reading that is not noted, of one cylinder where it is named."""
+    app.desk.pick(cylinder or app.desk.cylinder)
+    app.room("readings").goal = "blank"  # type: ignore[attr-defined]
     app.go("readings")

@@ -20,7 +20,7 @@ from borelog.tui.screens import questions
 from borelog.tui.screens.readings_asking import Asking
 from borelog.tui.views import readings as view
 from borelog.tui.views.saying import said_of
-from borelog.tui.views.stepping import hint_lines, step_lines, test_row, turn_lines, turning_lines
+from borelog.tui.views.stepping import hint_lines, step_lines, test_rows, turn_lines, turning_lines
 from borelog.tui.views.words import Line
 
 FIRST_TEST = "compression_dry"
@@ -61,10 +61,13 @@ class ReadingsRoom(Asking):
         """Take the cell in hand that was asked for, else the cylinder in hand."""
         grid = self.grid
         if self.goal.startswith("test "):
-            grid.go_to(test_row(self.goal[5:]), self.desk.cylinder)
+            any(grid.go_to(row, self.desk.cylinder) for row in test_rows(self.goal[5:]))
+            self.goal = ""
+        elif self.goal == "blank":
+            grid.go_to_blank(self.desk.cylinder)
             self.goal = ""
         elif self.goal.startswith("blank "):
-            grid.go_to(test_row(self.goal[6:]))
+            any(grid.go_to(row) for row in test_rows(self.goal[6:]))
             blank = (c for c in grid.grid.columns(grid.row) if grid.row.cells[c].status == "missing")
             grid.go(grid.at[0], next(blank, grid.column))
             self.goal = ""
@@ -127,7 +130,7 @@ class ReadingsRoom(Asking):
         if self.turning and engine:
             return turning_lines(engine, desk.inspection, room - 2)
         begun = any(r.body.test == test for r in desk.inspection.of(Reading))
-        lines = step_lines(test, begun, room - 2, max(3, high // 3))
+        lines = step_lines(test, begun, room - 2, max(3, high // 3), desk.inspection.facts)
         if engine and test.startswith("leakdown") and column in engine.cylinders:
             lines += turn_lines(engine, desk.inspection, test, column, room - 2)
         return lines + said_of(desk.inspection, test, group, room - 2, 3 if high < 30 else 5)

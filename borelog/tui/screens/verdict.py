@@ -30,10 +30,19 @@ class VerdictRoom(Room):
         self.sentences: list[view.Sentence] = []
         self.tried: tuple[str, Any] | None = None
         self._cylinder: int | None = None
+        self._left_at: tuple[int | None, int] | None = None
 
     def middle(self) -> ComposeResult:
         """The sentences."""
         yield Choices(id="page")
+
+    def on_screen_resume(self) -> None:
+        """Whoever followed a sentence to its reading comes back to that sentence."""
+        if self._left_at is not None:
+            self.desk.pick(self._left_at[0])
+            self._cylinder = self._left_at[0]
+            self.query_one("#page", Choices).index = self._left_at[1]
+            self._left_at = None
 
     def paint(self, room: int) -> None:
         """All sentences for the cylinder in hand."""
@@ -70,16 +79,8 @@ class VerdictRoom(Room):
     def on_choices_picked(self) -> None:
         """Say where the sentence in hand leads."""
         s = self._in_hand()
-        if s is not None and view.is_title(s):
-            return
-        if s is not None and s.entries:
-            self.say(
-                f"Enter shows what this rests on ({len(s.entries)} entr{'y' if len(s.entries) == 1 else 'ies'})"
-            )
-        elif s is not None and s.test:
-            self.say("Enter goes to this test in the readings")
-        else:
-            self.say("")
+        if s is not None and not view.is_title(s):
+            self.say(view.lead_words(s))
 
     def on_choices_opened(self) -> None:
         """A second click follows."""
@@ -151,15 +152,19 @@ class VerdictRoom(Room):
     def act_follow(self) -> None:
         """Go to the reading or still on which the sentence rests; ask which where there are several."""
         s = self._in_hand()
-        if s is None:
+        if s is None or view.is_title(s):
             return
-        if not s.entries:
-            if s.test or s.cylinder is not None:
-                self.screens.show_test(s.test, s.cylinder)
-            else:
-                self.say("this sentence rests on no single entry", "watch")
-            return
-        questions.rests_on(self, s.entries)
+        self._left_at = (self.desk.cylinder, self.query_one("#page", Choices).index)
+        if s.test:
+            self.screens.show_test(s.test, s.cylinder)
+        elif s.entries:
+            questions.rests_on(self, s.entries)
+        elif s.ask == "prices":
+            self.act_prices()
+        elif s.cylinder is not None or s.ask == "blank":
+            self.screens.show_blank(s.cylinder)
+        else:
+            self.say(view.lead_words(s), "watch")
 
     # --- money ---------------------------------------------------------------------------------------------------
 

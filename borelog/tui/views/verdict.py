@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 
 from borelog.acts.prices import prices
 from borelog.charts.bars import text_bar
-from borelog.logbook.entries import CallTaken, Truth
+from borelog.logbook.entries import CallTaken, Prices, Truth
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
 from borelog.tui.views.standing import STANDING_OF_LEVEL
-from borelog.tui.views.words import STATUS, Line, Span, padded, width, wrapped
+from borelog.tui.views.words import STATUS, Line, Span, cells, padded, width, wrapped
 from borelog.verdict.judged import Because, Course, CylinderVerdict, Hypothesis, Verdict
 
 PARTS = ("call", "causes", "disagree", "next", "money", "unknown", "truth")
@@ -22,29 +23,69 @@ TITLES = {
 
 @dataclass(frozen=True, slots=True)
 class Sentence:
-    """One thing said: its part, its lines, the journal entries it rests on, the test or cylinder it leads to."""
+    """One thing said: its part, its lines, and where it leads.
+
+    ``entries`` are the journal entries it rests on, ``test`` and ``cylinder`` the cell of the readings it speaks of,
+    ``ask`` the question it leads to ('prices'). Only what is said of the method, ``aside``, leads nowhere.
+    """
 
     part: str
     lines: tuple[Line, ...]
     entries: tuple[str, ...] = ()
     test: str = ""
     cylinder: int | None = None
+    ask: str = ""
+    aside: bool = False
+
+    @property
+    def leads(self) -> bool:
+        """Whether one key leads on from here."""
+        return bool(self.entries or self.test or self.cylinder is not None or self.ask)
 
 
 def sentences(inspection: Inspection, verdict: Verdict, cylinder: int | None, room: int) -> list[Sentence]:
     """Everything the page says, for one cylinder's causes, in reading order."""
-    out = [*_call(verdict, room)]
+    base = tuple(dict.fromkeys([*(e for b in verdict.why for e in b.entries), *_bad_entries(verdict)]))
+    out = [_resting(x, base) for x in _call(verdict, room)]
     for one in verdict.cylinders:
         if one.cylinder == cylinder:
             out += _cylinder(one, room)
-    out += _engine(verdict, room)
+    out += [_resting(x, base) for x in _engine(verdict, room)]
     out += _disagree(verdict, room)
     out += _next(verdict, room)
-    out += _money(verdict, room)
-    out += [_plain("unknown", f"· {one_line(u)}", room, "blank") for u in verdict.unknown]
+    prices_noted = tuple(r.id for r in inspection.of(Prices))
+    out += [_resting(x, (*prices_noted, *base)) for x in _money(verdict, room)]
+    out += [_unknown(u, verdict, room) for u in verdict.unknown]
     out += _truth(inspection, room)
-    out += [_plain("truth", one_line(text), room, "quiet") for text in verdict.limits]
+    out += [replace(_plain("truth", one_line(text), room, "quiet"), aside=True) for text in verdict.limits]
     return _titled(out)
+
+
+def _entries_of(*found: Hypothesis | None) -> tuple[str, ...]:
+    """Everything that speaks for or against causes, the strongest first, each once."""
+    all_ = [b for h in found if h for b in (*h.speaks_for, *h.speaks_against)]
+    all_.sort(key=lambda b: -abs(b.weight or 0.0))
+    return tuple(dict.fromkeys(e for b in all_ for e in b.entries))
+
+
+def _bad_entries(verdict: Verdict) -> tuple[str, ...]:
+    """What the leaders rest on: of the cylinders that are not sound where there are any, else of all."""
+    telling = [c for c in verdict.cylinders if c.level in ("bad", "watch")] or verdict.cylinders
+    return _entries_of(*(c.leader for c in telling))
+
+
+def _resting(s: Sentence, entries: tuple[str, ...]) -> Sentence:
+    """The same sentence; where it leads nowhere by itself, it leads to what the whole rests on."""
+    return s if s.leads or s.aside else replace(s, entries=entries, ask="" if entries else "blank")
+
+
+def _unknown(text: str, verdict: Verdict, room: int) -> Sentence:
+    """What is not known leads to the blank that would say it."""
+    s = _plain("unknown", f"· {one_line(text)}", room, "blank")
+    named = re.search(r"cylinders? (\d+)|\bon (\d+)", text)
+    cylinder = int(next(g for g in named.groups() if g)) if named else None
+    known = cylinder in {c.cylinder for c in verdict.cylinders}
+    return replace(s, cylinder=cylinder) if known else replace(s, ask="blank")
 
 
 def _titled(found: list[Sentence]) -> list[Sentence]:
@@ -69,6 +110,20 @@ def is_title(s: Sentence) -> bool:
     return not s.lines[-1] or (s.lines[-1][0].weight == "bold" and s.lines[-1][0].role == "quiet")
 
 
+def lead_words(s: Sentence) -> str:
+    """Where the one key leads from a sentence, in words."""
+    if s.test:
+        return "Enter goes to this test in the readings"
+    if s.entries:
+        count = len(s.entries)
+        return f"Enter shows what this rests on ({count} entr{'y' if count == 1 else 'ies'})"
+    if s.ask == "prices":
+        return "Enter asks for a price of your own"
+    if s.leads:
+        return "Enter goes to the next blank in the readings"
+    return "this is said of the method, not of this engine"
+
+
 def _plain(part: str, text: str, room: int, role: str = "ink", entries: tuple[str, ...] = ()) -> Sentence:
     return Sentence(part, tuple((Span(f" {line}", role),) for line in wrapped(text, room - 3, "  ")), entries)
 
@@ -87,12 +142,12 @@ def _call(verdict: Verdict, room: int) -> list[Sentence]:
     return out
 
 
-def _because(part: str, b: Because, room: int, sign: str) -> Sentence:
+def _because(part: str, b: Because, room: int, sign: str, otherwise: tuple[str, ...] = ()) -> Sentence:
     role = {"+": "ink", "−": "watch", "→": "ink"}[sign]
     strength = f" ({one_line(b.strength)})" if b.strength else ""
     source = "" if not b.entries else "  ▸" if len(b.entries) == 1 else f"  ▸{len(b.entries)}"
     lines = wrapped(f"{sign} {one_line(b.text)}{strength}{source}", room - 6, "  ")
-    return Sentence(part, tuple((Span(f"   {line}", role),) for line in lines), b.entries)
+    return Sentence(part, tuple((Span(f"   {line}", role),) for line in lines), b.entries or otherwise)
 
 
 def share_words(value: float) -> str:
@@ -109,11 +164,13 @@ def _hypothesis(h: Hypothesis, rank: str, room: int, cylinder: int | None = None
     if width(lines[0]) > room - 1:
         words = wrapped(f"{rank}: {one_line(h.label)}, {one_line(h.word)}", room - 3, "  ")
         lines = (*((Span(f" {text}", "ink", "strong"),) for text in words), (Span("   "), *meter))
-    out = [Sentence("causes", lines, (), "", cylinder)]
-    out += [_because("causes", b, room, "+") for b in h.speaks_for]
-    out += [_because("causes", b, room, "−") for b in h.speaks_against]
+    rests = _entries_of(h)
+    out = [Sentence("causes", lines, rests, "", cylinder)]
+    out += [_because("causes", b, room, "+", rests) for b in h.speaks_for]
+    out += [_because("causes", b, room, "−", rests) for b in h.speaks_against]
     if h.flip:
-        out.append(_plain("causes", f"  would change it: {one_line(h.flip)}", room, "quiet"))
+        flip = _plain("causes", f"  would change it: {one_line(h.flip)}", room, "quiet", rests)
+        out.append(replace(flip, cylinder=cylinder))
     return out
 
 
@@ -121,15 +178,15 @@ def _cylinder(one: CylinderVerdict, room: int) -> list[Sentence]:
     status = STANDING_OF_LEVEL[one.level]
     glyph, role = STATUS[status]
     head = wrapped(f"{glyph} cylinder {one.cylinder}: {one_line(one.words)}", room - 3, "  ")
+    rests = _entries_of(one.leader, one.runner_up)
     out = [
-        Sentence("causes", tuple((Span(f" {line}", role, "strong"),) for line in head), (), "", one.cylinder)
+        Sentence(
+            "causes", tuple((Span(f" {line}", role, "strong"),) for line in head), rests, "", one.cylinder
+        )
     ]
     if not one.enough and one.leader:
-        out.append(
-            _plain(
-                "causes", "  not enough evidence to name one cause; shown is what leads so far", room, "watch"
-            )
-        )
+        words = "  not enough evidence to name one cause; shown is what leads so far"
+        out.append(replace(_plain("causes", words, room, "watch", rests), cylinder=one.cylinder))
     if one.leader:
         out += _hypothesis(one.leader, "leads", room, one.cylinder)
     if one.runner_up:
@@ -171,28 +228,27 @@ def _next(verdict: Verdict, room: int) -> list[Sentence]:
                     (Span(f"    {line}", "watch"),)
                     for line in wrapped(f"! {one_line(caution)}", room - 6, "  ")
                 ]
-        out.append(Sentence("next", tuple(lines), (), t.test, t.cylinder))
+        if t.test == "price_first":
+            out.append(Sentence("next", tuple(lines), ask="prices"))
+        else:
+            out.append(Sentence("next", tuple(lines), (), t.test, t.cylinder))
     return out
 
 
 def _money(verdict: Verdict, room: int) -> list[Sentence]:
     money = verdict.money
     if money is None:
-        return [
-            _plain(
-                "money",
-                "No prices yet: p enters them, w tries one without noting it. Nothing else waits for them.",
-                room,
-                "blank",
-            )
-        ]
+        words = "No prices yet: p enters them, w tries one without noting it. Nothing else waits for them."
+        return [replace(_plain("money", words, room, "blank"), ask="prices")]
     out = [_plain("money", one_line(money.sentence), room)] if money.sentence else []
     low = min((c.worse for c in money.courses), default=0.0)
     high = max((c.better for c in money.courses), default=1.0)
+    wide = min(30, max((cells(one_line(c.label)) for c in money.courses), default=0)) + 1
     for c in money.courses:
-        out.append(Sentence("money", tuple(course_lines(c, low, high, room))))
+        out.append(Sentence("money", tuple(course_lines(c, low, high, room, wide))))
     head = "1 in 10 worse ├ middle ● ┤ 1 in 10 better"
-    out.append(_plain("money", f"{head}, in {one_line(money.currency) or 'your currency'}", room, "quiet"))
+    legend = _plain("money", f"{head}, in {one_line(money.currency) or 'your currency'}", room, "quiet")
+    out.append(replace(legend, aside=True))
     out += [_plain("money", f"stop: {one_line(s)}", room) for s in money.stops]
     out += [_plain("money", f"moves it most: {one_line(m)}", room, "quiet") for m in money.movers]
     if money.most is not None:
@@ -203,15 +259,16 @@ def _money(verdict: Verdict, room: int) -> list[Sentence]:
         out.append(_plain("money", one_line(money.decides), room, "watch"))
     if money.placeholders:
         names = ", ".join(one_line(p) for p in money.placeholders[:6])
-        out.append(_plain("money", f"placeholders, not your prices: {names}; p enters yours", room, "watch"))
+        words = f"placeholders, not your prices: {names}; Enter or p enters yours"
+        out.append(replace(_plain("money", words, room, "watch"), ask="prices"))
     if money.caution:
-        out.append(_plain("money", one_line(money.caution), room, "quiet"))
+        out.append(replace(_plain("money", one_line(money.caution), room, "quiet"), aside=True))
     return out
 
 
-def course_lines(c: Course, low: float, high: float, room: int) -> list[Line]:
+def course_lines(c: Course, low: float, high: float, room: int, label: int = 22) -> list[Line]:
     """A course of action with its range drawn: ├──●──┤."""
-    wide = max(10, min(40, room - 58))
+    wide = max(10, min(40, room - 36 - label))
     span = (high - low) or 1.0
     at = [min(wide - 1, max(0, round((v - low) / span * (wide - 1)))) for v in (c.worse, c.middle, c.better)]
     text = list(" " * wide)
@@ -228,7 +285,7 @@ def course_lines(c: Course, low: float, high: float, room: int) -> list[Line]:
     else:
         lines = [
             (
-                Span(f" {padded(one_line(c.label), 22)}", "ink"),
+                Span(f" {padded(one_line(c.label), label)}", "ink"),
                 Span(figures, "ink"),
                 Span("  "),
                 Span("".join(text), "good"),
@@ -266,14 +323,8 @@ def _truth(inspection: Inspection, room: int) -> list[Sentence]:
             )
         )
     if not out:
-        out.append(
-            _plain(
-                "truth",
-                "no call taken yet: d freezes the verdict as it stands; t writes what it really was",
-                room,
-                "quiet",
-            )
-        )
+        words = "no call taken yet: d freezes the verdict as it stands; t writes what it really was"
+        out.append(replace(_plain("truth", words, room, "quiet"), aside=True))
     return out
 
 
