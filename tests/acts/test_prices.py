@@ -32,5 +32,5 @@ def test_an_empty_value_takes_a_price_back() -> None:
 def test_money_in_text_never_shows_a_negative_nought() -> None:
     lines: list[str] = []
     money_text(Money(currency="EUR", courses=(), most=-0.3, profit=-1234.6), lines.append)
-    assert "  most to pay for the car as it stands: 0 EUR" in lines
-    assert "  profit over the purchase price: -1,235 EUR" in lines
+    assert "most to pay for the car as it stands, the margin off: 0 EUR" in lines
+    assert "left over the purchase price: -1,235 EUR" in lines
