@@ -52,6 +52,9 @@ def test_the_expected_cause_leads(judged: tuple[str, Judgement]) -> None:
     for cylinder, allowed in EXPECTED[case]["cylinders"].items():
         leader, chance = posterior.ranked(int(cylinder))[0]
         assert leader in allowed, (case, cylinder, leader, chance, posterior.ranked(int(cylinder))[:3])
+    for cylinder, second in EXPECTED[case].get("with", {}).items():
+        said = next(c for c in judgement.verdict.cylinders if c.cylinder == int(cylinder))
+        assert said.enough and said.with_it == second, (case, said)
     assert posterior.ranked_engine()[0][0] in EXPECTED[case]["engine"], posterior.ranked_engine()[:3]
 
 

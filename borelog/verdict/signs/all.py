@@ -9,7 +9,7 @@ from borelog.knowledge.faults import FaultTables
 from borelog.logbook.described import engine_of
 from borelog.logbook.inspection import Inspection
 from borelog.verdict.network.types import NetShape
-from borelog.verdict.signs import figures, leaks, looked, opened, spoils
+from borelog.verdict.signs import figures, leaks, looked, opened, spoils, swaps
 from borelog.verdict.signs.told import code_signs
 from borelog.verdict.signs.value import Doubt, Sign, Signs
 
@@ -32,7 +32,7 @@ def signs(inspection: Inspection, faults: FaultTables) -> Signs:
         else:
             worked_out.setdefault((*sign.key, ""), sign)
     everything = sorted(
-        (s for s in (*worked_out.values(), *several) if s.seen.item in faults.items),
+        (s for s in (*swaps.taken_together(worked_out).values(), *several) if s.seen.item in faults.items),
         key=lambda s: (s.seen.item, s.seen.cylinder or 0, s.seen.neighbour or 0, s.seen.state),
     )
     doubts = sorted(
