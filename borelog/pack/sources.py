@@ -16,16 +16,17 @@ import unicodedata
 import zipfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
+from itertools import islice
 from pathlib import Path
 from typing import Protocol
 
 from borelog.pack.errors import Fault, PackError, Refused
+from borelog.pack.zips import check_bones, check_ending
 from borelog.text import one_line
 
 MAX_FILE = 512 << 20
 MAX_TOTAL = 8 << 30
 MAX_FILES = 25_000
-MAX_RATIO = 200
 _PART = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 _RESERVED = re.compile(r"(con|prn|aux|nul|com\d|lpt\d)(\..*)?", re.IGNORECASE)
 _ALLOWED = re.compile(
@@ -34,6 +35,9 @@ _ALLOWED = re.compile(
     r"|data/tables/[a-z]+\.csv|data/annotations/annotations\.jsonld"
     r"|data/(stills|views)/[a-z0-9][a-z0-9._-]{0,99}"
 )
+_FOLDERS = ("", "data/", "data/stills/", "data/views/", "data/tables/", "data/annotations/")
+_TOP = re.compile(r"(?!\.{1,2}$)[^/\\<>:\"|?*]{1,100}(?<![. ])")
+"""The folder a zip holds everything in: its name is a person's own, and is never written anywhere."""
 _CHUNK = 1 << 20
 
 
@@ -93,6 +97,13 @@ def check_names(names: Iterable[str]) -> None:
             raise _refuse("unlisted", name, "is no part of a pack; somebody put it there")
 
 
+def _check_folders(names: Iterable[str]) -> None:
+    """Refuse folders that no pack has; ``names`` end in '/', '' is the pack itself."""
+    for name in names:
+        if name not in _FOLDERS:
+            raise _refuse("name", name, "is no folder a pack has; somebody put it there")
+
+
 def _check_amount(sizes: dict[str, int]) -> None:
     if len(sizes) > MAX_FILES:
         raise _refuse("too large", "", f"the pack holds more than {MAX_FILES} files")
@@ -126,10 +137,10 @@ class FolderSource:
         stack = [""]
         while stack:
             inside = stack.pop()
-            if inside.count("/") > 4:
-                raise _refuse("path", inside, "lies deeper than anything in a pack")
+            _check_folders([inside])
             with os.scandir(self.folder / inside) as found:
-                for entry in sorted(found, key=lambda e: e.name):
+                # One more than a pack may hold is enough to know that it is none.
+                for entry in sorted(islice(found, MAX_FILES + 1), key=lambda e: e.name):
                     relative = f"{inside}{entry.name}"
                     if entry.is_dir(follow_symlinks=False):
                         stack.append(f"{relative}/")
@@ -138,7 +149,9 @@ class FolderSource:
 
     @contextmanager
     def _open(self, name: str) -> Iterator[io.FileIO]:
-        flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_BINARY", 0)
+        # A link or pipe put there since the look is not followed, and not waited for.
+        wanted = ("O_NOFOLLOW", "O_BINARY", "O_NONBLOCK")
+        flags = os.O_RDONLY | sum(getattr(os, flag, 0) for flag in wanted)
         handle = os.open(self.folder / name, flags)
         with io.FileIO(handle, "rb") as stream:
             if os.fstat(handle).st_size != self.sizes[name]:
@@ -150,7 +163,7 @@ class FolderSource:
         if self.sizes[name] > limit:
             raise _refuse("too large", name, f"is larger than {limit >> 20} MiB")
         with self._open(name) as stream:
-            return stream.readall()
+            return stream.read(self.sizes[name] + 1) or b""
 
     def digest(self, name: str) -> str:
         """SHA-256 of one file in hex ('' if the source was closed meanwhile)."""
@@ -167,23 +180,14 @@ class FolderSource:
         self._closed = True
 
 
-def _count(path: Path) -> int:
-    """How many entries the end of a zip announces (APPNOTE 4.3.16), before its whole list is read; 0 if it has no end."""
-    with open(path, "rb") as stream:
-        stream.seek(max(0, os.fstat(stream.fileno()).st_size - (1 << 16) - 22))
-        tail = stream.read()
-    at = tail.rfind(b"PK\x05\x06")
-    return int.from_bytes(tail[at + 10 : at + 12], "little") if 0 <= at <= len(tail) - 22 else 0
-
-
 class ZipSource:
     """A zipped pack; the one top folder is taken off the names."""
 
     def __init__(self, path: Path) -> None:
         self.name = path.stem
         self.in_threads = False
-        if _count(path) > MAX_FILES:
-            raise _refuse("too large", "", f"the pack holds more than {MAX_FILES} files")
+        with open(path, "rb") as stream:
+            check_ending(stream, MAX_FILES)
         try:
             self._zip = zipfile.ZipFile(path)
         except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError) as error:
@@ -196,35 +200,21 @@ class ZipSource:
 
     def _inspect(self) -> dict[str, zipfile.ZipInfo]:
         infos = self._zip.infolist()
-        end = -1
-        for info in sorted(infos, key=lambda i: i.header_offset):
-            name, mode = info.orig_filename, stat.S_IFMT(info.external_attr >> 16)
-            _check_inside(name)
-            if info.header_offset < end:
-                raise _refuse("overlap", name, "shares its bytes with another entry of the zip")
-            end = info.header_offset + 30 + len(info.filename.encode("utf-8", "replace")) + info.compress_size
-            folder = name.endswith("/")
-            if mode not in (0, stat.S_IFDIR if folder else stat.S_IFREG):
-                raise _refuse("link", name, "is a link or a device, not a file")
-            if info.flag_bits & 0x1:
-                raise _refuse("zip", name, "is encrypted; unlock it first")
-            if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-                raise _refuse("zip", name, "is packed in a way a pack never is")
-            if info.file_size > max(1 << 20, MAX_RATIO * max(1, info.compress_size)):
-                raise _refuse("bomb", name, "would unpack to far more than it holds")
-            if info.compress_type == zipfile.ZIP_STORED and info.file_size != info.compress_size:
-                raise _refuse("zip", name, "lies about its size")
-            if folder and info.file_size:
-                raise _refuse("zip", name, "is a folder that holds bytes")
+        for info in infos:
+            _check_inside(info.orig_filename)
+        assert self._zip.fp is not None
+        check_bones(self._zip.fp, infos, self._zip.start_dir)
         files = [i for i in infos if not i.orig_filename.endswith("/")]
         names = [i.orig_filename for i in files]
         tops = {n.split("/", 1)[0] for n in names}
         inside = len(tops) == 1 and all("/" in n for n in names) and "bagit.txt" not in names
         if inside:
             top = tops.pop()
-            if top in ("..", "") or not _PART.fullmatch(top):
+            if not _TOP.fullmatch(top) or not top.isprintable():
                 raise _refuse("path", names[0], "leads out of the pack")
             self.name = top
+        folders = [i.orig_filename for i in infos if i.orig_filename.endswith("/")]
+        _check_folders(f.split("/", 1)[1] if inside else f for f in folders)
         found: dict[str, zipfile.ZipInfo] = {}
         for info, whole in zip(files, names, strict=True):
             name = whole.split("/", 1)[1] if inside else whole

@@ -457,7 +457,7 @@ def endless_digits(pack: Path) -> Path:
     return text_edit(pack, lambda t: t.replace('"number": 1', '"number": 1' + "0" * 100_000, 1))
 
 
-@spoiler("schema")
+@spoiler("json")
 def lone_surrogate(pack: Path) -> Path:
     return edit(pack, lambda d: d["about"].update(name="\ud800"))
 
