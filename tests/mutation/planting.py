@@ -80,7 +80,7 @@ class Copy:
         kept = shutil.ignore_patterns("__pycache__", ".*")
         for name in ("borelog", "tests", "docs", "sample_images"):
             shutil.copytree(ROOT / name, folder / name, ignore=kept)
-        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md"):
+        for name in ("pyproject.toml", "README.md", "DEVELOPERS.md", "LICENSE"):
             shutil.copy(ROOT / name, folder / name)
         self._time = time.time()
 
