@@ -8,6 +8,7 @@ from typing import Any
 
 from borelog.acts.words import finding_term
 from borelog.knowledge.airs import air_words
+from borelog.knowledge.procedures import procedures
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Finding, Looked, Reading, Seen, StillPlaced
 from borelog.logbook.inspection import Inspection
@@ -74,6 +75,31 @@ def rows(inspection: Inspection, verdict: Verdict | None = None) -> tuple[Cylind
 def _latest(inspection: Inspection, test: str, cylinder: int) -> Reading | None:
     mine = [r.body for r in readings_of(inspection, test) if r.body.cylinder == cylinder]
     return mine[-1] if mine else None
+
+
+_COLUMNS = ("compression_dry", "compression_wet", "leakdown", "plug_gap")
+
+
+def other_readings(inspection: Inspection) -> tuple[str, ...]:
+    """Readings that no column of the table holds, one line a session: other tests, and the sessions before a re-test."""
+    sessions: dict[tuple[str, str], list[Reading]] = {}
+    for r in inspection.of(Reading):
+        sessions.setdefault((r.body.test, r.body.series), []).append(r.body)
+    last = dict(sessions.keys())
+    out = []
+    for test in (t for t in procedures() if any(t == key[0] for key in sessions)):
+        for (name, series), bodies in sessions.items():
+            if name != test or (test in _COLUMNS and last[test] == series):
+                continue
+            label = f"{procedures()[test].label.lower()}{' ' + (series or '1') if test in _COLUMNS or series else ''}"
+            unit = procedures()[test].unit
+            figures = ", ".join(
+                f"{f'{b.cylinder} ' if b.cylinder is not None else ''}{f'{b.part} ' if b.part else ''}{b.typed}"
+                + (f" {unit}" if b.typed and b.typed.replace(" ", "").replace(".", "").isdigit() else "")
+                for b in sorted(bodies, key=lambda b: b.cylinder or 0)
+            )
+            out.append(f"{label}: {figures}")
+    return tuple(out)
 
 
 def _missing(inspection: Inspection, test: str, cylinder: int) -> str:

@@ -196,6 +196,8 @@ def _puffs(text: str) -> tuple[str, str, bool]:
                 f"{one_line(text, 40)!r}: type the needle after each puff, for example puffs 60 100 130 150"
             )
         return f"{called[-1]} {unit[0] if unit else ''}", values, False
+    if match := re.match(r"^.*?first(?:\s+puff)?\s+(.+?)[\s,]+last(?:\s+puff)?\s+(.+)$", text, re.I):
+        return match[2], match[1], True
     if match := re.match(r"^(.*?)[\s,]+first(?:\s+puff)?\s+(.+)$", text, re.I):
         return match[1], match[2], True
     return text, "", False

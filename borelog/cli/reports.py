@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from dataclasses import asdict
 from typing import Any
 
@@ -77,7 +78,7 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
     elif problem := engine_problem(inspection):
         out(f"engine: {problem}")
     known = [
-        f"{facts()[k].label} {v}"
+        f"{facts()[k].label} {with_unit(v, facts()[k].unit)}"
         for k, v in inspection.facts.items()
         if k in facts() and k not in ("layout", "firing_order")
     ]
@@ -94,6 +95,8 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
             out(f"  assumed: {words}")
     for r in inspection.of(Codes):
         out(wrapped(body_words(r.body, 400)))
+    for line in overview.other_readings(inspection):
+        out(wrapped(line, "  ", ""))
     remarks_text(inspection)
     for r2 in inspection.of(Told):
         out(wrapped(f"told by {r2.body.by}{' on ' + r2.body.on if r2.body.on else ''}: {r2.body.text}"))
@@ -103,6 +106,21 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
         out(
             f"{q.label if q else r3.body.item}: {dict(q.states).get(r3.body.state, r3.body.state) if q else r3.body.state}"
         )
+    for r5 in inspection.of(Consent):
+        b = r5.body
+        more = {
+            "on": b.on,
+            "put back price": b.put_back_price,
+            "stop price": b.stop_price,
+            "in words": b.text,
+        }
+        out(
+            wrapped(
+                f"consent to open by {b.by}" + "".join(f", {k} {v}" for k, v in more.items() if v), "  ", ""
+            )
+        )
+    for r6 in inspection.of(Note):
+        out(wrapped(body_words(r6.body, 400), "  ", ""))
     for r4 in inspection.of(Finding):
         out(wrapped(f"{body_words(r4.body)}, severity {r4.body.severity}, {r4.body.certainty}", "  ", ""))
     for dispute in disputes(inspection):
@@ -127,6 +145,12 @@ def remarks_text(inspection: Inspection) -> None:
             else ""
         )
         out(wrapped(f"{r.words}{source}", "    ", f"  {_SIGN[r.level]} "))
+
+
+def with_unit(typed: str, unit: str) -> str:
+    """A number as typed with the unit a bare one has: '81' as '81 mm', '3.4 in' as it is."""
+    bare = bool(re.fullmatch(r"[~<]?\s*[\d.,]+", typed.strip()))
+    return f"{typed} {unit}" if bare and unit and unit != ":1" else typed
 
 
 def cylinder_table(inspection: Inspection, verdict: Verdict) -> str:

@@ -124,8 +124,8 @@ class Code:
         """'P0303: misfire, cylinder 3', with why it carries no weight."""
         where = f", cylinder {self.cylinder}" if self.cylinder else f", bank {self.bank}" if self.bank else ""
         where += f", coil {self.coil}" if self.coil else ""
-        meaning = self.meaning or f"{self.origin} code, meaning not in the table"
-        tail = "" if self.mechanical else f" ({_WHY_NOT[self.weight]})"
+        meaning = self.meaning or f"{self.origin} code, meaning not in the table: no weight"
+        tail = "" if self.mechanical or not self.meaning else f" ({_WHY_NOT[self.weight]})"
         return f"{self.code}: {meaning}{where}{tail}"
 
 

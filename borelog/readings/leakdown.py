@@ -251,11 +251,7 @@ def side_by_side(readings: Sequence[LeakReading], air: float = SEA_LEVEL_KPA) ->
         raise ReadingError(
             f"{' and '.join(sorted(kinds))} leak-downs are different tests: compare one kind at a time"
         )
-    testers = {
-        (r.tester, r.orifice_mm, None if r.supply_kpa is None else round(r.supply_kpa / _PSI / 2))
-        for r in readings
-    }
-    if len(testers) <= 1:
+    if _one_tester(readings):
         return Spread({r.cylinder: r.loss for r in readings}, True, "")
     figures = {r.cylinder: on_reference(r, air) for r in readings}
     losses = {c: f.loss for c, f in figures.items()}
@@ -264,6 +260,17 @@ def side_by_side(readings: Sequence[LeakReading], air: float = SEA_LEVEL_KPA) ->
     kept = ", ".join(str(c) for c, f in figures.items() if not f.converted)
     warning = f"different testers, and cylinder {kept} cannot be converted: compare within one tester only"
     return Spread(losses, False, warning)
+
+
+def _one_tester(readings: Sequence[LeakReading]) -> bool:
+    """Whether nothing noted tells two testers apart; a blank beside a figure is taken as the same tester."""
+    known = (
+        {r.percent is not None for r in readings},
+        {r.tester for r in readings if r.tester},
+        {r.orifice_mm for r in readings if r.orifice_mm is not None},
+        {round(r.supply_kpa / _PSI / 2) for r in readings if r.supply_kpa is not None},
+    )
+    return all(len(values) <= 1 for values in known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,11 +310,12 @@ def change(before: LeakReading, after: LeakReading, air: float = SEA_LEVEL_KPA) 
         raise ReadingError("compare a dry figure with a wet, mid-stroke or tapped one of the same cylinder")
     second_one = replace(after, cylinder=-1, kind="dry")
     spread = side_by_side([before, second_one], air)
-    first, second = spread.losses[before.cylinder], spread.losses[-1]
     if not spread.comparable:
-        return Change(before.cylinder, first, second, "cannot compare", spread.warning)
+        words = "two testers, and one figure cannot be converted: repeat both with one tester"
+        return Change(before.cylinder, before.loss, after.loss, "cannot compare", words)
+    first, second = spread.losses[before.cylinder], spread.losses[-1]
     moved = second - first
-    state = "unchanged" if abs(moved) <= SAME_WITHIN else "drops" if moved < 0 else "more"
+    state = "unchanged" if abs(moved) <= SAME_WITHIN + 1e-9 else "drops" if moved < 0 else "more"
     words = _MEANS.get((after.kind, state), "more than before: repeat both")
     return Change(before.cylinder, first, second, state, words)
 

@@ -262,7 +262,7 @@ def wet_gains(dry: CompressionTest, wet: CompressionTest, engine: Engine) -> tup
         )
     elif steep:
         general.append("the banks lean far over: oil lies on one side, little gain clears little")
-    filling = _filling(engine, wet.oil_ml)
+    filling = filling_share(engine, wet.oil_ml)
     if filling is not None and filling >= 0.03:
         general.append(f"filling alone would lift the reading by about {100 * filling:.0f} %")
     return _gains(dry, wet, general, lambda g: _wet_state(g, table))
@@ -274,7 +274,7 @@ def _wet_state(gain: float, table: Mapping[str, float]) -> str:
     return "some 10 to 25 %" if gain <= table["big"] else "big over 25 %"
 
 
-def _filling(engine: Engine, oil_ml: float | None) -> float | None:
+def filling_share(engine: Engine, oil_ml: float | None) -> float | None:
     """Share by which oil in the chamber lifts the gauge reading through the ratio alone, exponent 1.25."""
     if oil_ml is None or not engine.compression_ratio or not engine.bore_mm or not engine.stroke_mm:
         return None
@@ -317,11 +317,18 @@ def _gains(
     return tuple(result)
 
 
+_STATE_WORDS = {
+    "none under 10 %": "no gain, under 10 %",
+    "some 10 to 25 %": "some gain, 10 to 25 %",
+    "big over 25 %": "big gain, over 25 %",
+}
+
+
 def gain_words(gain: Gain) -> str:
-    """'cylinder 3: +32 % (big over 25 %)'."""
+    """'cylinder 3: +32 % (big gain, over 25 %)'."""
     figure = (
         ""
         if gain.gain is None
-        else f" {'+' if gain.gain >= 0 else '-'}{plain_number(abs(100 * gain.gain), 3)} %"
+        else f" {'+' if gain.gain >= 0 else '-'}{plain_number(abs(100 * gain.gain), 2)} %"
     )
-    return f"cylinder {gain.cylinder}:{figure} ({gain.state})"
+    return f"cylinder {gain.cylinder}:{figure} ({_STATE_WORDS.get(gain.state, gain.state)})"

@@ -151,6 +151,7 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
     said: list[Said] = []
     troubles: list[Trouble] = []
     first: dict[tuple[Any, ...], Line] = {}
+    passed_over: list[tuple[tuple[Any, ...], Line]] = []
     # 'rest' means the cylinders that no other line of the section names, wherever it stands.
     ordered = sorted(lines, key=lambda x: flat(x.key) in ("rest", "others", "the rest"))
     for line in ordered:
@@ -159,7 +160,12 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
             for s in found:
                 if isinstance(s.body, Reading | Seen):
                     twice = first.setdefault(_key(s.body), line)
-                    if twice is not line:
+                    if twice is not line and _is_all(twice) != _is_all(line):
+                        # 'all' speaks of the cylinders that no line of their own names
+                        loser = twice if _is_all(twice) else line
+                        first[_key(s.body)] = line if loser is twice else twice
+                        passed_over.append((_key(s.body), loser))
+                    elif twice is not line:
                         raise LineError(
                             f"said already in line {twice.number}: put repeats on one line, a re-test under "
                             f"[{line.section} 2]"
@@ -173,7 +179,16 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
             for s in found
             if isinstance(s.body, Reading) and s.body.doubt
         )
-    return _gathered(said), sorted(troubles, key=lambda t: t.line)
+    kept = [s for s in said if not any(s.line is line and _keyed(s.body) == key for key, line in passed_over)]
+    return _gathered(kept), sorted(troubles, key=lambda t: t.line)
+
+
+def _is_all(line: Line) -> bool:
+    return flat(line.key).split(" ")[0] in ("all", "every")
+
+
+def _keyed(body: Any) -> tuple[Any, ...] | None:
+    return _key(body) if isinstance(body, Reading | Seen) else None
 
 
 # Facts that describe one engine together, in the order in which a contradiction is laid at their door.

@@ -203,10 +203,13 @@ def _oil(
     dry: CompressionTest, wet: CompressionTest, engine: Engine, entries: dict[int, tuple[str, ...]]
 ) -> Iterator[Remark]:
     gains = patterns.wet_gains(dry, wet, engine)
+    filling = patterns.filling_share(engine, wet.oil_ml)
     reference = patterns.good_level([r.mean_kpa for r in dry.readings]) if dry.readings else 0.0
     low = {r.cylinder for r in dry.readings if r.mean_kpa < patterns.levels()["level"]["low"] * reference}
     for g in gains:
         means = _OIL.get(g.state, "")
+        if g.gain is not None and filling is not None and g.gain > 0.1 and g.gain <= filling + 0.1:
+            means = "the oil fills the chamber and explains this by itself; repeat with less oil"
         tail = f": {means}" if means and g.cylinder in low else ""
         yield Remark(
             "compression_wet", "oil", "watch" if tail else "note", f"with oil, {patterns.gain_words(g)}{tail}", (g.cylinder,),

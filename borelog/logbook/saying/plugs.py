@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from statistics import fmean
 
@@ -10,9 +11,12 @@ from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import number
 from borelog.logbook.saying.value import Remark
-from borelog.quantity import Quantity, QuantityError, parse
+from borelog.quantity import Quantity, QuantityError, parse, plain_number
 from borelog.readings.errors import ReadingError
 from borelog.readings.plugs import GapJudgement, PlugState, judge_gap, judge_plugs, plug_words
+
+# Under this a gap is closed whatever the specification; common practice.
+CLOSED_MM = 0.3
 
 _FIELD = {"plug_deposit": "deposit", "plug_specks": "specks", "plug_ceramic": "ceramic"}
 _SOURCE = "FAA AC 43.13-1B para 8-16; US Army TM 10-3930-653-14&P"
@@ -74,11 +78,15 @@ def _judged(inspection: Inspection, cylinder: int, size: float) -> GapJudgement 
     """The gap against the manual's; with the distance where it is noted."""
     spec = number(inspection.facts.get("spec_gap", ""), "mm")
     if not spec or spec <= 0:
-        return None
+        if size >= CLOSED_MM:
+            return None
+        return GapJudgement(
+            "closed_hammered", 0.0, None, f"{plain_number(size, 3)} mm: closed or hammered on any plug"
+        )
     noted = conditions_of(inspection, "plug_gap", cylinder)
     distance: float | None
     try:
-        distance = parse(noted["plug_distance"], "km").to("km")
+        distance = parse(re.sub(r"(?<=\d) (?=\d{3}(?:\D|$))", "", noted["plug_distance"]), "km").to("km")
     except (KeyError, QuantityError):
         distance = None
     try:
