@@ -28,6 +28,7 @@ def _sibling(name: str) -> ModuleType:
 
 scene_module = _sibling("scene")
 spoil_module = _sibling("spoil")
+more_module = _sibling("spoil_more")
 
 
 @pytest.fixture(scope="session")

@@ -13,6 +13,7 @@ from borelog.pack.errors import PackError, Refused
 from borelog.pack.take import take
 
 spoil = sys.modules["pack_spoil"]
+more = sys.modules["pack_spoil_more"]
 
 
 def tree(folder: Path) -> dict[str, bytes | None]:
@@ -23,7 +24,12 @@ def tree(folder: Path) -> dict[str, bytes | None]:
 
 
 def test_there_are_enough_of_them():
-    assert len(spoil.SPOILERS) >= 34
+    assert len(spoil.SPOILERS) >= 120
+
+
+def test_the_forger_forges_well(copy_of, logbook: Journal):
+    """With nothing changed a forged journal is taken: what is refused below is refused for what it says."""
+    assert take(logbook, more.forged_unchanged(copy_of("archive")), who="T").entries > 20
 
 
 @pytest.mark.parametrize("name", sorted(spoil.SPOILERS))
