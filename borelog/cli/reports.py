@@ -243,7 +243,7 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
     for b in v.why:
         out(wrapped(b.text, "  ", ""))
     for x in v.contradictions:
-        out(wrapped(f"! {x.words}. Settle it: {x.repeat}.", "  ", ""))
+        out(wrapped(f"! {x.words}. Settle it: {x.repeat[0].lower()}{x.repeat[1:]}.", "  ", ""))
     if v.next_tests:
         out("next:")
         for k, n in enumerate(v.next_tests, 1):

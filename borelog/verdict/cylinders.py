@@ -159,9 +159,9 @@ def _flip_words(why: Reasons, tables: FaultTables) -> str:
     if flip is None:
         return "no single further result would put another cause in front"
     item = tables.items[flip.item]
-    again = "again, " if flip.repeat else ""
+    again = " taken again" if flip.repeat else ""
     return (
-        f"{again}{short_name(flip.item)}: {item.wording.get(flip.state, flip.state)} would put "
+        f"{short_name(flip.item)}{again}: '{item.wording.get(flip.state, flip.state)}' would put "
         f"{tables.faults[flip.leader].label.lower()} in front"
     )
 

@@ -146,7 +146,11 @@ def judge(
         engine=engine_verdict(posterior, tables),
         contradictions=contradictions(posterior, said, tables),
         next_tests=proposals(
-            advice, tables, scope, priced=priced.value is not None, material=priced.material
+            advice,
+            tables,
+            scope,
+            currency=priced.money.currency if priced.money else None,
+            material=priced.material,
         ),
         money=priced.money,
         tables=tables.digest,

@@ -30,20 +30,21 @@ class Scope:
 
 
 def proposals(
-    advice: Advice | None, tables: FaultTables, scope: Scope, *, priced: bool, material: float
+    advice: Advice | None, tables: FaultTables, scope: Scope, *, currency: str | None, material: float
 ) -> tuple[Proposed, ...]:
     """The first three.
 
+    ``currency`` is what a gain is counted in, None where nothing is priced.
     Repeats that settle a doubt stand first, then tests that gain more than ``material``, what the called faults ask for
     before their work, and what gains a little.
     """
     if advice is None:
         return ()
     checks = list(_work_checks(tables, scope))
-    settle = [_of_next(n, tables, priced, scope.facts) for n in advice.tests if n.again]
+    settle = [_of_next(n, tables, currency, scope.facts) for n in advice.tests if n.again]
     more = [n for n in advice.tests if not n.again]
-    much = [_of_next(n, tables, priced, scope.facts) for n in more if n.worth >= material]
-    little = [_of_next(n, tables, priced, scope.facts) for n in more if n.worth < material]
+    much = [_of_next(n, tables, currency, scope.facts) for n in more if n.worth >= material]
+    little = [_of_next(n, tables, currency, scope.facts) for n in more if n.worth < material]
     again = [c for c in checks if c.test in _TEST_FIRST]
     rest = [c for c in checks if c not in again]
     # One of the three is what the called fault asks for, where it asks for anything.
@@ -62,7 +63,7 @@ def _covers(one: Proposed, other: Proposed) -> bool:
     return one.test == other.test and one.cylinder in (None, other.cylinder)
 
 
-def _of_next(n: Next, tables: FaultTables, priced: bool, facts: Mapping[str, str]) -> Proposed:
+def _of_next(n: Next, tables: FaultTables, currency: str | None, facts: Mapping[str, str]) -> Proposed:
     test = tables.tests[n.test]
     on = f" on {n.cylinder}" if n.cylinder is not None else ""
     again = " again" if n.again else ""
@@ -75,8 +76,10 @@ def _of_next(n: Next, tables: FaultTables, priced: bool, facts: Mapping[str, str
         test=n.test,
         cylinder=n.cylinder,
         minutes=n.minutes,
-        worth=round(n.worth, 2) if priced else None,
-        gain=f"worth about {_round(n.worth)}" if priced and n.worth >= 1 else "",
+        worth=None if currency is None else round(n.worth, 2),
+        gain=f"worth about {_round(n.worth)} {currency}".rstrip()
+        if currency is not None and n.worth >= 1
+        else "",
         cautions=cautions_of_next(n.test, facts),
     )
 
@@ -146,7 +149,7 @@ def _of_check(check: WorkCheck, test: NextTest, where: list[Place], scope: Scope
     )
     each = " each" if len(numbers) > 1 else ""
     return Proposed(
-        words=f"Before the work: {_small(test.label)}{on}, {test.minutes:g} minutes{each}: {check.why.split(';')[0]}.",
+        words=f"Before the work: {_small(test.label)}{on} ({test.minutes:g} minutes{each}): {check.why.split(';')[0]}.",
         test=test.id,
         cylinder=where[0] if len(where) == 1 else None,
         minutes=test.minutes,

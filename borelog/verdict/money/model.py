@@ -186,9 +186,11 @@ def _value_after(course: Course, work: _Sum) -> Array:
     whole = work.drawn_price("value_running")
     value = whole * (1 - np.minimum(CAP, share))
     if course.id not in ("run", "sell", "part_out", "scrap"):
+        gone = np.zeros(states.n)
         for fault, (chance, lost) in s.returns.items():
             if fault in states.has:
-                value -= whole * lost * (states.has[fault] & (work.back < chance))
+                np.maximum(gone, lost * (states.has[fault] & (work.back < chance)), out=gone)
+        value -= whole * gone
     least: Array = np.maximum(value, whole * (1 - CAP))
     return least
 
@@ -202,9 +204,13 @@ def _hoped(course: Course, work: _Sum) -> Array:
         if there is not None:
             left = 1 - s.cures.get((course.id, bill), 0.0)
             share += (there > 0) * left * (first + each * np.maximum(0.0, there - 1))
-    for fault, (chance, lost) in s.returns.items():
+    # One failure, not one for each cause: the dearest that comes back counts, and all hang on the same luck.
+    counted = np.zeros(states.n)
+    for fault, (chance, lost) in sorted(s.returns.items(), key=lambda kv: -kv[1][1]):
         if fault in states.has:
-            share += states.has[fault] * chance * lost
+            due = np.where(states.has[fault], chance, 0.0)
+            share += lost * np.maximum(0.0, due - counted)
+            np.maximum(counted, due, out=counted)
     return triangular_moments(*s.price("value_running"))[0] * (1 - np.minimum(CAP, share))
 
 

@@ -132,6 +132,7 @@ def money(settings: Settings, states: States, result: Result, seed: int, labels:
         movers=tuple(
             f"{labels.get(m, m)} (a fifth either way moves the lead by {rounded(v, settings)})"
             for m, v in ranked[:2]
+            if v >= MATERIAL / 2 * whole
         ),
         placeholders=tuple(labels.get(p, p) for p in settings.placeholders),
         seed=seed,
