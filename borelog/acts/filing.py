@@ -5,7 +5,9 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +22,8 @@ from borelog.text import BorelogError, one_line
 
 if TYPE_CHECKING:
     from borelog.stills.doubles import Judged
+    from borelog.stills.guard import Guard
+    from borelog.stills.intake import PictureFacts
 
 Progress = Callable[[int, int], None]
 TWICE = "the same file twice"
@@ -119,19 +123,23 @@ def look_at(
     from borelog.stills import StillError
     from borelog.stills.doubles import glimpse, phash
     from borelog.stills.guard import Guard
-    from borelog.stills.intake import decode, read_file
+    from borelog.stills.intake import decode, shown
     from borelog.stills.quality import judge
 
-    with Guard() as guard:
+    with Guard() as guard, ThreadPoolExecutor(1) as ahead:
+        # While one picture is judged here, the next is read and tried in the child: two cores, one picture ahead.
+        waiting = iter(paths)
+        coming = [ahead.submit(_tried, guard, p) for p in islice(waiting, 2)]
         for number, path in enumerate(paths, 1):
             name = one_line(path.name, 200)
+            tried = coming.pop(0)
+            coming += [ahead.submit(_tried, guard, p) for p in islice(waiting, 1)]
             try:
-                data = read_file(path)
-                facts = guard.check(data, name)
+                data, facts = tried.result()
                 pixels, _ = decode(data, name, longest=1280)
                 quality = judge(pixels)
             except StillError as error:
-                yield Refused(name, str(error))
+                yield Refused(name, str(error).removeprefix(f"{shown(name)}: "))
                 progress(number, len(paths))
                 continue
             filed = StillFiled(
@@ -159,6 +167,13 @@ def look_at(
                 glimpse(pixels),
             )
             progress(number, len(paths))
+
+
+def _tried(guard: Guard, path: Path) -> tuple[bytes, PictureFacts]:
+    from borelog.stills.intake import read_file
+
+    data = read_file(path)
+    return data, guard.check(data, one_line(path.name, 200))
 
 
 def _modified(path: Path) -> float:

@@ -306,12 +306,15 @@ def shift_cylinders(proposal: Proposal, group: int, by: int) -> Proposal:
         raise StillError("there is no such group of stills")
     pull = proposal.pull_order
     groups = []
+    place = -1
     for k, g in enumerate(proposal.groups):
-        if k < group or g.cylinder is None:
+        # A group that fell off the end still counts, so that shifting back brings it back.
+        place = pull.index(g.cylinder) if g.cylinder is not None else place + 1
+        if k < group:
             groups.append(g)
             continue
-        place = pull.index(g.cylinder) + by
-        cylinder = pull[place] if 0 <= place < len(pull) else None
+        to = place + by
+        cylinder = pull[to] if 0 <= to < len(pull) else None
         groups.append(replace(g, cylinder=cylinder, why="moved by hand"))
     return replace(proposal, groups=tuple(groups))
 

@@ -52,9 +52,9 @@ class Draft:
     def says(self) -> str:
         """What to do next, in words."""
         name, need, what = TOOLS[self.tool]
-        if need:
-            return f"{name}: set {what} ({len(self.points)} of {need} set)"
-        return f"{name}: set {what} ({len(self.points)} set)"
+        if not self.points:
+            return f"{name}: set {what}"
+        return f"{name}: {len(self.points)}{f' of {need}' if need else ''} set"
 
 
 def with_point(draft: Draft, place: Pair) -> tuple[Draft, Shape | None]:

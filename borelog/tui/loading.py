@@ -78,3 +78,18 @@ def thumb_source(bench: Bench, sha256: str) -> Source | None:
     except (BorelogError, OSError):
         return None
     return source_of(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]
+
+
+def file_thumb(path: str) -> Source | None:
+    """A small picture of a file that is not filed yet; None where it cannot be shown."""
+    import cv2
+
+    from borelog.stills.intake import decode, read_file
+    from borelog.stills.thumbs import LONGEST, shrink
+    from borelog.tui.sampling import source_of
+
+    try:
+        bgr, _ = decode(read_file(path), path, longest=LONGEST)
+    except BorelogError:
+        return None
+    return source_of(cv2.cvtColor(shrink(bgr, LONGEST), cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]

@@ -138,9 +138,11 @@ class Picture(Widget, can_focus=True):
         return pixels[1] / pixels[0] if pixels else 2.0
 
     def on_resize(self) -> None:
-        """A whole picture stays whole."""
+        """A whole picture stays whole; whoever states its scale is told."""
         self._fit_if_wanted()
         self.repaint()
+        if self.view:
+            self.post_message(self.Moved(self))
 
     # --- moving about --------------------------------------------------------------------------------------------
 

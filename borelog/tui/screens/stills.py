@@ -42,8 +42,8 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
     StillsRoom Horizontal { height: 1fr; }
     StillsRoom #beside { width: 34; padding: 0 0 0 1; border-left: solid $rule; }
     StillsRoom #coverage { width: 1fr; padding: 0 1; display: none; }
-    StillsRoom #other { display: none; border-left: solid $rule; }
-    StillsRoom.-letters #beside, StillsRoom.-letters #other { border-left: ascii $rule; }
+    StillsRoom #other { display: none; margin: 0 0 0 1; }
+    StillsRoom.-letters #beside { border-left: ascii $rule; }
     StillsRoom #state { height: 1; }
     """
 
@@ -144,14 +144,19 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
             self.picture.show(
                 None, "no stills here yet: t takes in pictures from a card or folder, u watches a folder"
             )
-        elif (still.sha256, self.enhance) != (self.shown_sha, getattr(self, "_shown_enhance", 0)):
+        else:
+            self._turn_upright(still)
+        if still is not None and (still.sha256, self.enhance) != (
+            self.shown_sha,
+            getattr(self, "_shown_enhance", 0),
+        ):
             self.load(still)
         self.show_marks()
         self.show_thumbs(run, room)
-        lines = view.side_lines(desk.inspection, still, self.marks, self.held, ENHANCE[self.enhance][0], 32)
-        if self.pair is not None:
-            lines += comparing.pair_lines(self.pair.found, self.pair.name, WAYS[self.way], 32)
-        beside.set_lines([*lines, *view.suggestion_lines(self.suggestions, self.suggest_at, 32)])
+        lines = view.side_lines(desk.inspection, still, self.marks, self.held, ENHANCE[self.enhance][0], 30)
+        more = comparing.pair_lines(self.pair.found, self.pair.name, WAYS[self.way], 30) if self.pair else []
+        more += view.suggestion_lines(self.suggestions, self.suggest_at, 30)
+        beside.set_lines([*more[1:], *([()] if more else []), *lines])
         if coverage.display:
             cylinder = run.key if isinstance(run.key, int) else None
             lines, _ = view.coverage_lines(
@@ -194,14 +199,16 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
         picture = self.picture
         parts: list[str] = []
         if picture.view and picture.source:
-            parts += [picture.view.says(), f"at {picture.at[0]:.0f}, {picture.at[1]:.0f}"]
+            parts.append(picture.view.says())
+        parts += [x for x in (self.drawing_words(), self.pair_words()) if x]
+        if picture.view and picture.source:
+            parts.append(f"at {picture.at[0]:.0f}, {picture.at[1]:.0f}")
             if picture.view.turn or picture.view.mirror:
                 parts.append(f"turned {picture.view.turn:g}°" + (", mirrored" if picture.view.mirror else ""))
         if self.enhance:
             parts.append(ENHANCE[self.enhance][0])
         if not picture.look.marks:
             parts.append("as it came")
-        parts += [x for x in (self.drawing_words(), self.pair_words()) if x]
         if self.probe:
             parts.append(f"probe {self.probe}")
         if self.next_place:
@@ -224,7 +231,6 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
         """Show a still: at once where it is in memory, else once it is off the disk; the next one is fetched too."""
         self.shown_sha, self._shown_enhance = still.sha256, self.enhance
         self.held = None
-        self._turn_upright(still)
         held = self.loader.held(still.sha256, self.enhance)
         if held is not None:
             self.picture.show(held)
@@ -235,8 +241,12 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
     def _turn_upright(self, still: view.Still) -> None:
         """Begin a still as its probe asks for: mirrored back, its roll taken out."""
         wanted = (still.sha256, still.mirror, still.roll)
-        if wanted != self._upright:
-            self._upright = wanted
+        if wanted == self._upright:
+            return
+        same, self._upright = still.sha256 == self._upright[0], wanted
+        if same:
+            self.picture.turn_to(-still.roll, still.mirror)
+        else:
             self.picture.begin_view(-still.roll, still.mirror)
 
     @work(thread=True, exclusive=True, group="load", exit_on_error=False)

@@ -256,17 +256,22 @@ class FilingActs(Room):
 
         def answered(kept: Any) -> None:
             if kept is not None:
-                self._file_card(kept)
+                self._file_card(*kept)
 
-        self.app.push_screen(CardPage(self.desk.bench, self.desk.id, card), answered)
+        self.app.push_screen(CardPage(card), answered)
 
     @work(thread=True, group="take", exit_on_error=False)
-    def _file_card(self, card: Any) -> None:
+    def _file_card(self, card: Any, with_views: bool) -> None:
         from borelog.acts.cards import accept
 
         try:
             added = accept(
-                self.desk.bench, self.desk.id, card, probe=self.probe, progress=self._progress("filing")
+                self.desk.bench,
+                self.desk.id,
+                card,
+                with_views=with_views,
+                probe=self.probe,
+                progress=self._progress("filing"),
             )
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self._done, str(error), "bad")

@@ -100,7 +100,7 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
     def drawing_words(self) -> str:
         """What is being drawn or moved, for the state line."""
         if self.draft is not None:
-            more = " - c finishes, Backspace takes one back" if self.draft.tool in drawing.UNBOUNDED else ""
+            more = ", c finishes, Backspace takes one back" if self.draft.tool in drawing.UNBOUNDED else ""
             return self.draft.says() + (more if self.draft.points else "")
         if self.moving is not None:
             what = "the whole mark" if self.handle is None else f"corner {self.handle + 1}"

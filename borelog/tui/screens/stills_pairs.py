@@ -73,7 +73,8 @@ class PairActs(SuggestActs):
         """What is compared, for the state line."""
         words = ""
         if self.pair is not None:
-            words = f"{WAYS[self.way]} with {one_line(self.pair.name, 24)}"
+            named = "" if WAYS[self.way] == "change map" else f" with {one_line(self.pair.name, 24)}"
+            words = WAYS[self.way] + named
             words += "" if self.pair.accepted else ", NOT aligned: 4 marks pairs of points"
             if WAYS[self.way] == "change map":
                 words += " · " + comparing.slider(self.threshold, LOWEST, HIGHEST, self.screens.letters)

@@ -27,7 +27,7 @@ class PointsPage(Question):
     DEFAULT_CSS = """
     PointsPage > Vertical { width: 100%; max-width: 100%; height: 100%; max-height: 100%; border: none; padding: 0; }
     PointsPage Horizontal { height: 1fr; }
-    PointsPage #later { border-left: solid $rule; }
+    PointsPage #later { margin: 0 0 0 1; }
     """
     BINDINGS = [
         Binding("enter", "set", show=False), Binding("ctrl+j", "set", show=False), Binding("space", "set", show=False),
@@ -123,7 +123,7 @@ class PointsPage(Question):
         """Set the point under the cross hair; the other picture is next."""
         self.points[self.side].append(self.hand.at)
         other = 1 - self.side
-        if len(self.points[other]) < len(self.points[self.side]):
+        if len(self.points[other]) <= len(self.points[self.side]):
             self.side = other
         self.show()
 

@@ -7,15 +7,15 @@ from typing import Any
 
 from borelog.tui.views.words import Line, Span, wrapped
 
-CAUSES = "dirt, oil, light and carbon that has moved differ as well"
+CAUSES = "dirt, oil and light differ too"
 
 
-def slider(value: float, lowest: float, highest: float, letters: bool, wide: int = 17) -> str:
-    """'threshold 3 (2 ───●───────── 6), < > moves it'."""
+def slider(value: float, lowest: float, highest: float, letters: bool, wide: int = 13) -> str:
+    """'threshold 3 (2 ───●───────── 6) < >'."""
     at = round((value - lowest) / (highest - lowest) * (wide - 1))
     across, knob = ("-", "o") if letters else ("─", "●")
     bar = across * at + knob + across * (wide - 1 - at)
-    return f"threshold {value:g} ({lowest:g} {bar} {highest:g}), < > moves it"
+    return f"threshold {value:g} ({lowest:g} {bar} {highest:g}) < >"
 
 
 def found_words(found: Any) -> str:
@@ -30,7 +30,7 @@ def lie_words(found: Any) -> str:
     """How well they lie on each other."""
     a = found.alignment
     residual = "" if math.isnan(a.residual_px) else f"residual {a.residual_px:.1f} px, "
-    return f"{residual}{a.share:.0%} of the frame covered"
+    return f"{residual}{a.share:.0%} covered"
 
 
 def summary(found: Any) -> str:
@@ -47,7 +47,7 @@ def pair_lines(found: Any, name: str, way: str, room: int) -> list[Line]:
         (Span(t, "ink" if a.accepted else "watch"),)
         for t in wrapped(("" if a.accepted else "not aligned: ") + a.why, room)
     ]
-    lines += [(Span(t, "quiet"),) for t in wrapped(lie_words(found), room)]
+    lines += [(Span(t, "quiet"),) for t in wrapped(f"{lie_words(found)} of the frame", room)]
     numbers = f"similarity {c.ssim:.2f} (1 is the same), mean change of light {c.mean_change:.1f} %"
     lines += [(Span(t, "quiet"),) for t in wrapped(numbers, room)]
     lines += [(Span(t, "quiet"),) for t in wrapped(found_words(found), room)]

@@ -217,7 +217,9 @@ def side_lines(
             head = f"{s.number:>2}  " if n == 0 else "    "
             lines.append((Span(head, s.role, "pick" if k == held and n == 0 else "bold"), Span(text, s.role)))
         if s.mark.measure:
-            lines += [(Span(f"    {text}", "quiet"),) for text in wrapped(one_line(s.mark.measure), room - 4)]
+            # What it rests on is told of the mark in hand; of all of them it would push the rest out of sight.
+            words = one_line(s.mark.measure) if k == held else one_line(s.mark.measure).partition(";")[0]
+            lines += [(Span(f"    {text}", "ink" if k == held else "quiet"),) for text in wrapped(words, room - 4)]
     return lines
 
 
@@ -241,7 +243,7 @@ def suggestion_lines(suggestions: Sequence[Suggested], at: int, room: int) -> li
         )
         wrong[s.wrong] = None
     if lines:
-        lines = [(), (Span("suggested: y takes, q throws away", "ink", "bold"),), *lines]
+        lines = [(), (Span("suggested: y yes, q no", "ink", "bold"),), *lines]
     for words in wrong:
         lines += [
             (Span(text, "quiet"),)

@@ -1,0 +1,307 @@
+"""The stills screen by keys and mouse: traced outlines, four pairs, the slider, dates in a strip, probes, places, a card."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from pathlib import Path
+from typing import Any, cast
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+
+from borelog.acts import filing, scales
+from borelog.acts.bench import Bench
+from borelog.logbook.entries import Finding, Marked, Probe, Scaled, StillPlaced
+from borelog.marks.places import Place
+from borelog.marks.shapes import Freehand, Polygon
+from borelog.tui.app import Screens
+from borelog.tui.screens.card import CardPage
+from borelog.tui.screens.stills import StillsRoom
+from borelog.tui.screens.stills_points import PointsPage
+from borelog.tui.screens.stills_strip import StripPage
+from borelog.tui.thumbs import Thumbs
+from tests.screens.walking import message, press, settled, shown
+
+
+def texture(seed: int, wide: int = 640, high: int = 480) -> np.ndarray:
+    rng = np.random.default_rng(seed)
+    grey = sum(
+        cv2.resize(rng.normal(0, 1, (high // k, wide // k)).astype(np.float32), (wide, high)) * k**0.5
+        for k in (4, 9, 21, 60)
+    )
+    return np.dstack([np.clip(110 + 14 * grey + d, 0, 255) for d in (0, 8, 20)]).astype(np.uint8)
+
+
+def saved(path: Path, pixels: np.ndarray, quality: int = 92) -> str:
+    Image.fromarray(pixels[:, :, ::-1]).save(path, quality=quality)
+    return str(path)
+
+
+@pytest.fixture
+def pair(bench: Bench, four: str, tmp_path: Path) -> tuple[str, str]:
+    """Two stills of one place, the later with a bright square and a small step of the tip."""
+    before = texture(1)
+    after = np.roll(before, (3, 5), (0, 1)).copy()
+    after[200:240, 300:340] = 235
+    one = filing.add_pictures(
+        bench, four, [saved(tmp_path / "before.jpg", before)], cylinder=1, place=Place("crown")
+    )
+    two = filing.add_pictures(
+        bench, four, [saved(tmp_path / "later.jpg", after)], cylinder=1, place=Place("crown")
+    )
+    return one.filed[0].still, two.filed[0].still
+
+
+async def in_stills(app: Screens, pilot: Any, *keys: str) -> StillsRoom:
+    await settled(app, pilot)
+    await press(app, pilot, "f5", *keys)
+    return cast(StillsRoom, app.rooms["stills"])
+
+
+async def until(app: Screens, pilot: Any, there: Any) -> None:
+    for _ in range(1500):
+        await pilot.pause()
+        if there():
+            return
+        await asyncio.sleep(0.005)
+    raise AssertionError("it never came")
+
+
+async def test_a_traced_outline_snaps_to_the_edge_and_becomes_a_mark(
+    bench: Bench, four: str, picture_file: Path
+) -> None:
+    filing.add_pictures(bench, four, [str(picture_file)], cylinder=1, place=Place("crown"))
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "d", "t")
+        # Rough clicks near the corners of the bright square at (400, 100) to (460, 160).
+        for x, y in ((398, 103), (457, 98), (463, 157), (402, 162)):
+            room.picture.set_cross((x, y))
+            await press(app, pilot, "enter")
+        await press(app, pilot, "c")
+        await until(app, pilot, lambda: app.screen is not room)
+        await press(app, pilot, "m")
+    marks = [r.body.mark.shape for r in bench.inspection(four).of(Marked)]
+    assert len(marks) == 1 and isinstance(marks[0], Freehand) and marks[0].closed
+    inside = np.zeros((360, 640), np.uint8)
+    cv2.fillPoly(inside, [np.round(np.array(marks[0].points)).astype(np.int32)], 1)
+    truth = np.zeros_like(inside)
+    truth[100:160, 400:460] = 1
+    assert (inside & truth).sum() / (inside | truth).sum() > 0.9
+
+
+async def test_a_tap_outlines_a_piece_that_stands_out(bench: Bench, four: str, picture_file: Path) -> None:
+    filing.add_pictures(bench, four, [str(picture_file)], cylinder=1, place=Place("crown"))
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "d", "p")
+        room.picture.set_cross((430, 130))
+        await press(app, pilot, "enter")
+        await until(app, pilot, lambda: app.screen is not room)
+        await press(app, pilot, "m")
+    shape = bench.inspection(four).of(Marked)[0].body.mark.shape
+    assert isinstance(shape, Polygon)
+    assert abs(cv2.contourArea(np.array(shape.points, np.float32)) - 3600) < 500
+
+
+async def test_two_stills_lie_beside_each_other_and_the_slider_moves_what_is_told(
+    bench: Bench, four: str, pair: tuple[str, str]
+) -> None:
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "full_stop", "l", "enter")
+        assert room.pair is not None and room.pair.accepted
+        other = room.query_one("#other")
+        assert other.display and other.size.width > 20
+        rows = other.render_lines(other.size.region)  # type: ignore[attr-defined]
+        assert {row.cell_length for row in rows} == {other.size.width}
+        # Linked: the same part of both.
+        await press(app, pilot, "plus", "plus")
+        assert other.view == room.picture.view  # type: ignore[attr-defined]
+        assert room.picture.view is not None and room.picture.view.says() in shown(app, "#state")
+        await press(app, pilot, "i", "i", "i")
+        assert "threshold 3" in shown(app, "#state")
+        at_three = len(room.suggestions)
+        assert at_three >= 1
+        await press(app, pilot, *["greater_than_sign"] * 12)
+        assert "threshold 6" in shown(app, "#state") and len(room.suggestions) <= at_three
+        await press(app, pilot, *["less_than_sign"] * 16)
+        assert "threshold 2" in shown(app, "#state") and len(room.suggestions) >= at_three
+        assert "threshold 2, laid by" in room.suggestions[0].method
+        # Thrown away: one key; what is left is not recorded.
+        n = len(room.suggestions)
+        await press(app, pilot, "q")
+        assert len(room.suggestions) == n - 1
+    assert not [f for f in bench.inspection(four).of(Finding) if f.body.method]
+
+
+async def test_blink_stands_still_where_less_motion_is_asked_for(
+    bench: Bench, four: str, pair: tuple[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TEXTUAL_ANIMATIONS", "none")
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "full_stop", "l", "enter")
+        await press(app, pilot, "i", "i")
+        assert room.blinks and room.blink is None and not room.blink_on
+        await press(app, pilot, "enter")
+        assert room.blink_on
+    monkeypatch.delenv("TEXTUAL_ANIMATIONS")
+    assert os.environ.get("TEXTUAL_ANIMATIONS") is None
+
+
+async def test_four_pairs_by_key_and_mouse_lay_two_stills_on_each_other(
+    bench: Bench, four: str, tmp_path: Path
+) -> None:
+    """Two pictures that share nothing to match: only a person can say how they lie."""
+    for name, seed in (("one", 3), ("two", 4)):
+        filing.add_pictures(
+            bench, four, [saved(tmp_path / f"{name}.jpg", texture(seed))], cylinder=1, place=Place("crown")
+        )
+    app = Screens(bench, open_id=four)
+    places = [(100.0, 100.0), (500.0, 90.0), (520.0, 400.0), (90.0, 380.0)]
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "full_stop", "4", "enter")
+        await until(app, pilot, lambda: isinstance(app.screen, PointsPage))
+        page = cast(PointsPage, app.screen)
+        await press(app, pilot, "c")
+        assert isinstance(app.screen, PointsPage), "too few pairs are refused"
+        for k, place in enumerate(places):
+            for side, shift in ((0, 0.0), (1, 12.0)):
+                picture = page.pictures[side]
+                assert page.hand is picture
+                spot = (place[0] + shift, place[1])
+                if k == 0:
+                    assert picture.view is not None
+                    column, row = picture.view.to_cells(*spot, picture.cells)
+                    await pilot.click(picture, offset=(int(column), int(row)))
+                    await settled(app, pilot)
+                    page.points[side][-1] = spot
+                else:
+                    picture.set_cross(spot)
+                    await press(app, pilot, "enter")
+        await press(app, pilot, "enter", "backspace", "c")
+        await until(app, pilot, lambda: room.pair is not None)
+        assert room.pair is not None and room.pair.found.alignment.method == "points"
+        matrix = room.pair.found.alignment.homography
+        assert abs(matrix[0, 2] + 12) < 0.5 and abs(matrix[0, 0] - 1) < 0.01
+
+
+async def test_one_place_over_its_dates(
+    bench: Bench, four: str, pair: tuple[str, str], tmp_path: Path
+) -> None:
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await in_stills(app, pilot, "z")
+        await until(app, pilot, lambda: isinstance(app.screen, StripPage))
+        page = cast(StripPage, app.screen)
+        assert page.source.size[0] > 1200
+        await press(app, pilot, "plus", "right", "w")
+        page_now = app.screen
+        field = page_now.query_one("#field-path")
+        field.value = str(tmp_path / "dates.png")  # type: ignore[attr-defined]
+        await press(app, pilot, "enter")
+        await settled(app, pilot)
+    with Image.open(tmp_path / "dates.png") as strip:
+        assert strip.width > 1200
+
+
+async def test_a_probe_is_noted_once_and_its_stills_stand_upright(
+    bench: Bench, four: str, pair: tuple[str, str]
+) -> None:
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot)
+        for step in (("p", "n"), ("type:side", "enter"), ("type:yes", "enter"), ("type:90", "enter"), ("a",)):
+            await press(app, pilot, *step)
+        await settled(app, pilot)
+        assert room.picture.view is not None
+        assert room.picture.view.mirror and room.picture.view.turn == 270
+        # As it came: no turn, no mirror; again: upright.
+        await press(app, pilot, "o")
+        assert not room.picture.view.mirror and room.picture.view.turn == 0
+        await press(app, pilot, "o")
+        assert room.picture.view.mirror
+        assert "probe side" in shown(app, "#state")
+    inspection = bench.inspection(four)
+    assert inspection.of(Probe)[0].body == Probe("side", True, 90.0)
+    assert {(r.body.probe, r.body.mirror, r.body.roll) for r in inspection.of(StillPlaced)} == {
+        ("side", True, 90.0)
+    }
+
+
+async def test_places_are_proposed_and_filed_by_one_key(bench: Bench, four: str, tmp_path: Path) -> None:
+    known = texture(7)
+    filing.add_pictures(bench, four, [saved(tmp_path / "k.jpg", known)], cylinder=1, place=Place("crown"))
+    like = np.roll(known, 30, 1)
+    filing.add_pictures(bench, four, [saved(tmp_path / "l.jpg", like)], cylinder=2)
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await in_stills(app, pilot, "right_square_bracket", "j")
+        await settled(app, pilot)
+        assert "piston crown" in shown(app, "#state")
+        await press(app, pilot, "y")
+        assert "filed: cylinder 2, piston crown" in message(app)
+    placed = bench.inspection(four).of(StillPlaced)[-1].body
+    assert (placed.cylinder, placed.place) == (2, Place("crown"))
+
+
+async def test_a_card_is_shifted_by_one_key_and_a_still_taken_out(
+    bench: Bench, four: str, tmp_path: Path
+) -> None:
+    card = tmp_path / "card"
+    card.mkdir()
+    start = 1_700_000_000.0
+    for k in range(8):
+        start += 200 if k % 2 == 0 else 5
+        saved(card / f"IMG{k:04d}.JPG", texture(20 + k, 320, 240))
+        os.utime(card / f"IMG{k:04d}.JPG", (start, start))
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        await in_stills(app, pilot)
+        await press(app, pilot, "t", f"type:{card}", "enter", "enter")
+        await until(app, pilot, lambda: isinstance(app.screen, CardPage))
+        page = cast(CardPage, app.screen)
+        assert [g.cylinder for g in page.card.proposal.groups] == [1, 2, 3, 4]
+        await until(app, pilot, lambda: not page.query_one(Thumbs).missing())
+        await press(app, pilot, "down", "right")
+        assert [g.cylinder for g in page.card.proposal.groups] == [1, 3, 4, None]
+        await press(app, pilot, "left", "full_stop", "x")
+        assert [len(g.stills) for g in page.card.proposal.groups] == [2, 1, 2, 2]
+        await press(app, pilot, "enter")
+        await settled(app, pilot)
+        assert "8 taken in" in message(app)
+    placed = [r.body.cylinder for r in bench.inspection(four).of(StillPlaced)]
+    assert sorted(placed, key=str) == [1, 1, 2, 3, 3, 4, 4, None]
+
+
+async def test_scale_by_a_circle_and_share_of_another_outline(
+    bench: Bench, four: str, picture_file: Path
+) -> None:
+    filing.add_pictures(bench, four, [str(picture_file)], cylinder=1, place=Place("crown"))
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot)
+        for tool, a, b in (("e", (100, 60), (300, 260)), ("b", (150, 110), (250, 160))):
+            await press(app, pilot, "d", tool)
+            for place in (a, b):
+                room.picture.set_cross(place)
+                await press(app, pilot, "enter")
+            await press(app, pilot, "m")
+        await press(app, pilot, "n", "k", "s", "type:80", "enter", "type:bore", "enter")
+        await settled(app, pilot)
+        assert "0.4 mm per px" in message(app)
+        await press(app, pilot, "n", "k", "down", "enter")
+        assert "share of crown" not in message(app) and "%" in message(app)
+        await press(app, pilot, "k", "m")
+        assert "mm²" in message(app)
+    inspection = bench.inspection(four)
+    scaled = inspection.of(Scaled)[0].body
+    assert abs(scaled.mm_per_px - 0.4) < 1e-3 and len(scaled.matrix) == 9
+    scale = scales.scale_of(inspection, scaled.still)
+    assert scale is not None and not scale.flat
+    measured = [m.body.mark.measured for m in inspection.of(Marked)][-1]
+    assert measured["unit"] == "mm²" and abs(float(cast(float, measured["value"])) - 5000 * 0.16) < 2
