@@ -51,3 +51,8 @@ def test_oil_in_the_chamber():
 def test_refused(call):
     with pytest.raises(EngineError):
         call()
+
+
+def test_liquid_takes_the_same_room_from_both_volumes():
+    """By hand: chamber 500 / 9 = 55.556; (500 + 55.556 - 15) / (55.556 - 15) = 13.329."""
+    assert geometry.filled_ratio(10, 500, 15) == pytest.approx(13.329, abs=1e-3)

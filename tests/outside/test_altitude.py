@@ -113,3 +113,11 @@ def test_factor_is_free_of_ratio_and_exponent():
             high = air.end_pressure(ratio, exponent, air.isa_pressure(1800))
             sea = air.end_pressure(ratio, exponent)
             assert high / sea == pytest.approx(air.air_factor(1800), rel=1e-12)
+
+
+@pytest.mark.parametrize("height", [-300, 0, 1500, 4000])
+def test_a_gauge_taken_up_and_brought_down_again_reads_the_same(height):
+    """A cranking gauge scales with local pressure (Boyle): what it loses on the way up comes back at sea level."""
+    up = 1000 * air.pressure_ratio(height)
+    assert air.at_sea_level(up, height) == pytest.approx(1000)
+    assert air.at_sea_level(up, None, air.isa_pressure(height)) == pytest.approx(1000)

@@ -323,3 +323,10 @@ def test_simplified_path_stays_close() -> None:
     assert len(thin) < 40
     xs, ys = zip(*thin, strict=True)
     assert max(abs(np.interp(x, xs, ys) - y) for x, y in path) < 0.8
+
+
+def test_a_disc_seen_as_an_ellipse_has_its_true_scale_along_the_long_axis() -> None:
+    """By hand: 81 mm over 200 px along the long axis, over 160 px across it."""
+    scale = from_disc(Ellipse(300, 200, 100, 80, 0), 81, 1280)
+    assert distance(Line(200, 200, 400, 200), scale).value == pytest.approx(81)
+    assert distance(Line(300, 120, 300, 280), scale).value == pytest.approx(81)

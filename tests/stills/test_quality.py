@@ -119,6 +119,12 @@ def test_glare_mask_takes_what_is_clipped_and_leaves_colour() -> None:
     assert (glare_mask(image, BURNT)[42:58, 42:58] == 0).all()
 
 
+def test_bright_and_half_coloured_is_no_glare() -> None:
+    image = np.full((240, 320, 3), 90, np.uint8)
+    cv2.circle(image, (160, 120), 20, (120, 160, 220), -1)
+    assert (glare_mask(image)[110:130, 150:170] == 0).all()
+
+
 def test_filling_changes_only_what_it_says_it_fills() -> None:
     image = COFFEE.copy()
     cv2.circle(image, (200, 200), 15, (255, 255, 255), -1)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import msgspec
 import numpy as np
 import pytest
@@ -229,3 +231,27 @@ def test_a_car_worth_nothing_from_another_record_leaves_the_placeholders() -> No
     settings = settings_for({"value_running": "0", "line_head_off_machine": "5"})
     assert not settings.priced
     assert settings.currency == shipped().currency
+
+
+def test_the_error_of_a_difference_is_that_of_a_mean() -> None:
+    """By hand: differences 1, 2, 3, 4 have s = 1.2910 and a standard error of s / 2 = 0.6455 (JCGM 100:2008 4.2.3)."""
+    standing = compared(np.array([2.0, 4.0, 6.0, 8.0]), np.array([1.0, 2.0, 3.0, 4.0]))
+    assert (standing.difference, standing.ahead) == (2.5, 1.0)
+    assert standing.error == pytest.approx(0.6455, abs=1e-4)
+
+
+def test_a_course_that_works_the_first_time_costs_no_second_try() -> None:
+    """Never, at half the odds and always: what is left over falls by the second share of the cost, in proportion."""
+    settings, states = settings_for(PRICES), drawn()
+
+    def mean(first_time: float) -> float:
+        courses = tuple(
+            dataclasses.replace(c, first_time=first_time, second_share=0.5) if c.id == "repair_in_car" else c
+            for c in settings.courses
+        )
+        result = evaluate(dataclasses.replace(settings, courses=courses), states, 7)
+        return float(result.net[:, result.courses.index("repair_in_car")].mean())
+
+    never, half, always = (mean(p) for p in (0.0, 0.5, 1.0))
+    assert always > half > never
+    assert (always - half) / (always - never) == pytest.approx(0.5, abs=0.06)

@@ -83,3 +83,14 @@ def test_draws_repeat_with_their_seed(tables: FaultTables) -> None:
     assert np.array_equal(one.engine, again.engine)
     assert np.array_equal(one.breaches, again.breaches)
     assert not np.array_equal(one.sets, other.sets)
+
+
+def test_channels_without_a_sign_are_drawn_from_what_feeds_them(tables: FaultTables) -> None:
+    """Nothing engine-wide recorded: how often a channel speaks is the mean of 1 - (chance that all stay silent)."""
+    shape, net = engine(4), compiled(tables)
+    evidence = Evidence((Seen("exh_valve_face", 2, "notch_or_burnt", "seen"),))
+    joint = draws(shape, evidence, tables, 5, COUNT)
+    quiet = net.silent_state[joint.engine] * np.prod(net.silent_set[joint.sets], axis=1)
+    quiet = quiet * np.where(joint.breaches[:, :, None], net.silent_breach, 1.0).prod(axis=1)
+    expected = (1.0 - quiet).mean(axis=0)
+    assert all(close(float(joint.channels[:, k].mean()), float(p)) for k, p in enumerate(expected))
