@@ -25,10 +25,13 @@ class TracingError(BorelogError):
 
 @dataclass(frozen=True, slots=True)
 class Traced:
-    """What a trace says, in words and as plain values."""
+    """What a trace says, in words and as plain values; the swing over one cycle, with its named humps, to be drawn."""
 
     text: str
     values: dict[str, Any]
+    degrees: tuple[float, ...] = ()
+    amps: tuple[float, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
 
 def _sync(options: dict[str, str]) -> Sync:
@@ -86,7 +89,9 @@ def read_trace(
                 (typed_reading("crank_current", cylinder, f"{100 * max(0.0, share):.0f} %"), "measured")
             )
         bench.append(inspection_id, bodies)
-    return Traced(_words(result, bool(relative) and not dry_run), _values(result))
+    degrees, amps, flags = _drawn(result)
+    words = _words(result, bool(relative) and not dry_run)
+    return Traced(words, _values(result), tuple(degrees), tuple(amps), tuple(flags))
 
 
 def _drawn(result: CrankResult) -> tuple[list[float], list[float], list[Flag]]:

@@ -53,6 +53,10 @@ COMMANDS: tuple[Command, ...] = (
         _arg("name", metavar="NAME"), PAIRS, JSON), "start"),
     Command("list", "list the inspections of the logbook", "entry:list_", (JSON,), "start"),
     Command("screens", "open the screens (the same as borelog alone)", "start:screens", (), "start"),
+    Command("serve", "show the screens in a browser on this machine (needs the extra 'browser')", "start:serve", (
+        _arg("--host", default="127.0.0.1", help="address to listen on (default: this machine alone)"),
+        _arg("--port", type=int, default=8000, help="port (default: 8000)"),
+        _arg("--exposed", action="store_true", help="allow an address that others can reach; there is no log-in")), "start"),
     Command("set", "set facts about the engine, for example: set last layout='inline 4' bore=81", "entry:set_", (
         INSPECTION, PAIRS)),
     Command("facts", "list the facts that can be set", "entry:facts_", (JSON,)),

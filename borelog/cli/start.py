@@ -7,6 +7,7 @@ import os
 import sys
 
 from borelog.cli.opening import UsageError, bench_for
+from borelog.cli.printing import out
 
 
 def screens(args: argparse.Namespace) -> int:
@@ -16,6 +17,18 @@ def screens(args: argparse.Namespace) -> int:
 
     with bench_for(args) as bench:
         run(bench)
+    return 0
+
+
+def serve(args: argparse.Namespace) -> int:
+    """``borelog serve``: the screens in a browser on this machine, until ctrl+c."""
+    from borelog.tui import browser
+
+    browser.check_host(args.host, args.exposed)
+    with bench_for(args) as bench:  # a logbook that cannot be opened is said here, not in a browser
+        folder = bench.journal.folder
+    out(f"open http://{args.host}:{args.port} in a browser; ctrl+c stops it")
+    browser.serve(folder, args.host, args.port, args.exposed)
     return 0
 
 

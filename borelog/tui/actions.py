@@ -61,6 +61,7 @@ ACTIONS: tuple[Action, ...] = (
         ("demo", "d", "Demo", "Look at the invented demo engine, in a logbook of its own.", 4),
         ("take_in", "t", "Take in", "Take in a findings pack from somebody else.", 5),
         ("copy_setup", "c", "Same again", "Begin an inspection with the engine facts of the one in hand.", 6),
+        ("score", "p", "Past calls", "Show how the calls of this logbook held: hit rate, Brier score, how sure against how often right.", 8),
         ("sort", "o", "Order", "Order by last change, by name or by worst finding.", 7),
     ),
     *_rows(
@@ -97,6 +98,7 @@ ACTIONS: tuple[Action, ...] = (
         ("take_back", "delete", "Withdraw", "Withdraw the entry in this cell; it stays in the journal with its reason."),
         ("turning", "ctrl+t", "Turning", "Show where to turn the crank for the leak-down of each cylinder."),
         ("says", "ctrl+s", "Says", "Show what the readings say together: rules, pattern, trend, gain with oil, testers, plugs.", 8),
+        ("trace", "ctrl+g", "Trace", "Take in a starter-current trace (CSV): it is drawn, and entered once you say so."),
         ("how", "ctrl+r", "How taken", "Say how the next entries are taken: measured, seen in part, told by somebody ..."),
         ("unit", "ctrl+n", "Unit", "Change the unit that a bare number means in this row."),
         ("row_up", "up", "", "Go to the row above."),
@@ -186,6 +188,7 @@ ACTIONS: tuple[Action, ...] = (
         ("prices", "p", "Prices", "Enter prices of your own in place of the shipped placeholders."),
         ("decide", "d", "Decide", "Take the call: the verdict is frozen as it stands, with date and tables.", 5),
         ("truth", "t", "Truth", "Write what it really was, once opened.", 6),
+        ("score", "s", "Past calls", "Show how the calls of this logbook held, once their truth is written.", 7),
         ("page_down", "pagedown", "", "Scroll a page down."),
         ("page_up", "pageup", "", "Scroll a page up."),
     ),

@@ -120,6 +120,10 @@ class Screens(TypedAhead, inherit_bindings=False):
         if self.open_id:
             self.open_inspection(self.open_id)
         self.set_interval(1.0, self.desk.look_again)
+        if warnings := self.desk.bench.journal.warnings:
+            self.call_after_refresh(
+                lambda: self.room_now().say(f"{one_line(warnings[0], 300)} (F12 shows all)", "watch")
+            )
         self.call_after_refresh(self.set_timer, warming.WARM_AFTER, self._warm)
 
     @work(thread=True, group="warm", exit_on_error=False)

@@ -10,7 +10,7 @@ from textual.screen import Screen
 
 from borelog.tui.actions import EVERYWHERE, Action, actions_for, key_name
 from borelog.tui.painted import Bar, whole_entries
-from borelog.tui.views.rail import rail_line, title_line
+from borelog.tui.views.rail import logbook_state, rail_line, title_line
 from borelog.tui.views.words import Line, Span
 
 if TYPE_CHECKING:
@@ -110,6 +110,7 @@ class Room(Screen[None]):
             return
         room = self.size.width
         desk = self.desk
+        journal = desk.bench.journal
         self.query_one("#title", Bar).set_lines(
             title_line(
                 self.where,
@@ -119,6 +120,7 @@ class Room(Screen[None]):
                 desk.saved_at,
                 desk.busy > 0,
                 room,
+                logbook_state(len(journal.unsaved), len(journal.warnings), journal.read_only),
             )
         )
         if self.shows_rail:

@@ -11,7 +11,7 @@ from textual.message import Message
 
 from borelog.tui.editing import Edit, begun
 from borelog.tui.grid_lines import GridLines
-from borelog.tui.views.readings import ENGINE, Cell, Grid, Row
+from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
 
 _OPENERS = set("0123456789.,~<>≈()")
 

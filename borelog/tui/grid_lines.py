@@ -9,7 +9,7 @@ from textual.strip import Strip
 
 from borelog.tui.editing import Edit
 from borelog.tui.painted import Painted, strip_of, style_of
-from borelog.tui.views.readings import ENGINE, Cell, Grid, Row
+from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
 from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded
 
 

@@ -18,7 +18,7 @@ from borelog.marks.places import Looked as State
 from borelog.quantity import NoValue
 from borelog.readings.conditions import conditions, read_answer
 from borelog.text import one_line
-from borelog.tui.views.readings import ENGINE, Cell, Row
+from borelog.tui.views.rows import ENGINE, Cell, Row
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +63,9 @@ def _reading(bench: Bench, inspection: Inspection, row: Row, column: int, text: 
     standing = inspection.find(cell.entry) if cell.entry else None
     if not text.strip():
         return withdrawn(bench, inspection, cell, "the field was emptied")
-    body = typed_reading(row.test, _cylinder(column), text, default_unit=row.unit or None, series=row.series)
+    body = typed_reading(
+        row.test, _cylinder(column), text, default_unit=row.unit or None, series=row.series, part=row.part
+    )
     id_ = inspection.id
     words = body_words(body)
     if isinstance(body, Reading):
@@ -158,7 +160,10 @@ def rest_same(
     else:
         b = thing.body
         bodies = [
-            (typed_reading(row.test, c, b.typed, default_unit=b.unit, series=row.series), how or thing.how)
+            (
+                typed_reading(row.test, c, b.typed, default_unit=b.unit, series=row.series, part=row.part),
+                how or thing.how,
+            )
             for c in blank
         ]
     words = f"{row.label}: {len(blank)} more the same: {source.text}"

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import importlib.util
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -80,3 +82,14 @@ def picture_file(tmp_path: Path) -> Path:
     path = tmp_path / "valve.jpg"
     Image.fromarray(pixels).save(path, quality=95)
     return path
+
+
+@pytest.fixture(scope="session")
+def starter_current() -> Any:
+    """The function that makes a starter current with known hump heights, as the trace tests use it."""
+    path = Path(__file__).parents[1] / "readings" / "starter.py"
+    spec = importlib.util.spec_from_file_location("starter", path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.starter_current

@@ -34,7 +34,7 @@ from borelog.tui.grid import GridView
 from borelog.tui.keymap import Settings
 from borelog.tui.painted import Bar
 from borelog.tui.picture import Picture
-from borelog.tui.views.readings import ENGINE
+from borelog.tui.views.rows import ENGINE
 from borelog.tui.views.words import said
 
 from .walking import message, press, settled, shown

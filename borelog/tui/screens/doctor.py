@@ -12,6 +12,7 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 
 from borelog import __version__
+from borelog.acts.bench import unsaved_lines
 from borelog.text import one_line
 from borelog.tui.ask import Question
 from borelog.tui.painted import Bar, Painted
@@ -64,7 +65,8 @@ class DoctorPage(Question):
             ),
             ("screens", f"textual {metadata.version('textual')}", ""),
         ]
-        page.set_lines(doctor_lines(facts, logbook, self.last_key, app.letters, room))
+        told = [*journal.warnings, *(unsaved_lines(app.desk.bench) if journal.unsaved else ())]
+        page.set_lines(doctor_lines(facts, logbook, self.last_key, app.letters, room, told))
         self.query_one("#how", Bar).set_lines(
             (Span("Esc or ^O goes back · 'borelog doctor' checks the logbook itself", "quiet"),)
         )

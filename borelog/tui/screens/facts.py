@@ -11,7 +11,7 @@ from borelog.tui.grid import GridView
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens.readings import ReadingsRoom
 from borelog.tui.views import facts as view
-from borelog.tui.views.readings import Row
+from borelog.tui.views.rows import Row
 from borelog.tui.views.words import Line, Span, cut
 
 

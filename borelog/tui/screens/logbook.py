@@ -169,6 +169,12 @@ class LogbookRoom(Room):
 
         self.app.push_screen(Ask("Begin an inspection", fields, check=check_new), answered)
 
+    def act_score(self) -> None:
+        """How past calls held."""
+        from borelog.tui.screens import questions
+
+        questions.past_calls(self)
+
     def act_demo(self) -> None:
         """Change to the demo's own logbook."""
         self.screens.open_demo()

@@ -13,6 +13,7 @@ from borelog.marks.vocabulary import AGE, CERTAINTY, SEVERITY, Term, terms
 from borelog.text import one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
+from borelog.tui.desk import Outcome
 from borelog.tui.views.looking import unnoted_places
 
 
@@ -55,6 +56,22 @@ def entry_words(room: Room, entry: str) -> str:
     if thing is None:
         return entry[:8]
     return one_line(thing.body.name, 60) if isinstance(thing.body, StillFiled) else body_words(thing.body)
+
+
+def past_calls(room: Room) -> None:
+    """Show how the calls of the logbook held; worked out off the screens' thread."""
+    from borelog.acts.learning import score
+
+    bench = room.desk.bench
+
+    def done(outcome: Outcome) -> None:
+        if not outcome.failed:
+            from borelog.tui.screens.reading_page import Page
+            from borelog.tui.views.score import score_page
+
+            room.app.push_screen(Page("Past calls", lambda wide: score_page(outcome.value, wide)))
+
+    room.screens.do(lambda: score(bench), then=done)
 
 
 def place_options(cylinder: bool) -> list[tuple[Place | None, str, str]]:

@@ -19,6 +19,7 @@ from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens import questions
 from borelog.tui.screens.readings_asking import Asking
 from borelog.tui.views import readings as view
+from borelog.tui.views.rows import ENGINE, Cell, Row
 from borelog.tui.views.saying import said_of
 from borelog.tui.views.stepping import hint_lines, step_lines, test_rows, turn_lines, turning_lines
 from borelog.tui.views.words import Line
@@ -48,7 +49,7 @@ class ReadingsRoom(Asking):
         """Step, grid, hint."""
         step = Painted(id="step", reads=False)
         # The first step's cautions, so that the screen need not be laid out twice when it opens.
-        step.styles.height = len(self._step(FIRST_TEST, FIRST_TEST, view.ENGINE, self.app.size.width))
+        step.styles.height = len(self._step(FIRST_TEST, FIRST_TEST, ENGINE, self.app.size.width))
         yield step
         yield GridView(id="grid")
         yield Bar(id="hint", panel=False)
@@ -81,7 +82,7 @@ class ReadingsRoom(Asking):
                 self.fill()
                 grid.go_to_entry(self.goal)
             self.goal = ""
-        elif grid.grid.rows and self.desk.cylinder and grid.column != view.ENGINE:
+        elif grid.grid.rows and self.desk.cylinder and grid.column != ENGINE:
             grid.go(grid.at[0], self.desk.cylinder)
         elif grid.grid.rows and self.last is None:
             grid.go_to(FIRST_TEST, self.desk.cylinder)
@@ -139,7 +140,7 @@ class ReadingsRoom(Asking):
 
     def on_grid_view_moved(self) -> None:
         """Another cell in hand."""
-        if self.grid.column != view.ENGINE and self.desk.cylinder != self.grid.column:
+        if self.grid.column != ENGINE and self.desk.cylinder != self.grid.column:
             self.desk.cylinder = self.grid.column
             self.show_rail()
         self._step_and_hint()
@@ -189,7 +190,7 @@ class ReadingsRoom(Asking):
 
         self.screens.do(act.run, act.said, then=done)
 
-    def _onward(self, row: view.Row, column: int, then: str) -> None:
+    def _onward(self, row: Row, column: int, then: str) -> None:
         grid = self.grid
         columns = grid.grid.columns(row)
         if (
@@ -207,7 +208,7 @@ class ReadingsRoom(Asking):
 
     def _conditions_blank(self, test: str) -> bool:
         return any(
-            r.kind == "fold" and r.test == test and r.cells[view.ENGINE].status == "missing"
+            r.kind == "fold" and r.test == test and r.cells[ENGINE].status == "missing"
             for r in self.grid.grid.rows
         )
 
@@ -241,14 +242,14 @@ class ReadingsRoom(Asking):
         else:
             grid.begin()
 
-    def _choose(self, row: view.Row, column: int) -> None:
+    def _choose(self, row: Row, column: int) -> None:
         options = [((id_, words), words, k) for k, id_, words in row.answers]
 
         def answered(answer: tuple[str, str] | None) -> None:
             if answer:
                 self.on_grid_view_answered(GridView.Answered(row, column, answer))
 
-        where = f", cylinder {column}" if column != view.ENGINE else ""
+        where = f", cylinder {column}" if column != ENGINE else ""
         self.app.push_screen(Choose(f"{row.hint.split('  ')[0]}{where}", options), answered)
 
     def _act(self, make: Callable[[], noting.Noting]) -> None:
@@ -292,7 +293,7 @@ class ReadingsRoom(Asking):
             self.screens.do(lambda: None, then=lambda _: self.act_rest_same())
             return
         source = column
-        if row.cells.get(column, view.Cell()).status == "missing" and row.kind != "fold":
+        if row.cells.get(column, Cell()).status == "missing" and row.kind != "fold":
             columns = grid.grid.columns(row)
             before = [c for c in columns[: columns.index(column)] if row.cells[c].entry]
             source = before[-1] if before else column

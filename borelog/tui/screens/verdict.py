@@ -277,6 +277,10 @@ class VerdictRoom(Room):
 
         self.app.push_screen(Choose("Which course?", options), chosen)
 
+    def act_score(self) -> None:
+        """How past calls held."""
+        questions.past_calls(self)
+
     def act_truth(self) -> None:
         """Write what a cylinder really had."""
         from borelog.acts.judging import tables_of

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from borelog.text import one_line
 from borelog.tui.views.words import Line, Span, padded, plain, wrapped
 
 GLYPHS: tuple[tuple[str, str], ...] = (
@@ -59,9 +60,19 @@ def doctor_lines(
     last_key: str,
     letters: bool,
     room: int,
+    told: Sequence[str] = (),
 ) -> list[Line]:
-    """The whole page; the glyph rows are shown as they come, so that a person can see which are boxes."""
-    out: list[Line] = [(Span("THIS TERMINAL", "ink", "bold"),)]
+    """The whole page, what the logbook warns of (``told``) first; the glyph rows are shown as they come, so that a person can see which are boxes."""
+    out: list[Line] = []
+    if told:
+        out.append((Span("WHAT NEEDS YOU", "watch", "bold"),))
+        out += [
+            (Span(text, "watch"),)
+            for one in told
+            for text in wrapped(f" ! {one_line(one, 400)}", room, "   ")
+        ]
+        out.append(())
+    out.append((Span("THIS TERMINAL", "ink", "bold"),))
     for name, found, remark in (*facts, ("", "", ""), *logbook):
         if not name:
             out += [(), (Span("LOGBOOK AND PROGRAM", "ink", "bold"),)]

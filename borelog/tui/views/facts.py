@@ -5,7 +5,8 @@ from __future__ import annotations
 from borelog.knowledge.facts import facts
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
-from borelog.tui.views.readings import ENGINE, Cell, Grid, Row, letters_for
+from borelog.tui.views.readings import letters_for
+from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
 
 _TITLES = {
     "engine": "Engine",
@@ -47,6 +48,7 @@ def build(inspection: Inspection) -> Grid:
                 f.unit,
                 True,
                 f.id,
+                "",
                 "",
                 {ENGINE: cell},
                 answers,

@@ -17,6 +17,18 @@ ROOMS = {
 }  # fmt: skip
 
 
+def logbook_state(unsaved: int, warnings: int, read_only: bool) -> Line:
+    """What is not as it should be with the logbook itself, loudest first; empty where all is well."""
+    out: list[Span] = []
+    if unsaved:
+        out += [Span(f" NOT SAVED: {unsaved} F12 ", "bad", "loud"), Span(" ")]
+    if warnings:
+        out += [Span(f" ! {warnings} warning{'s' if warnings > 1 else ''} F12 ", "watch", "loud"), Span(" ")]
+    if read_only:
+        out += [Span("reading only ", "watch")]
+    return tuple(out)
+
+
 def title_line(
     where: str,
     inspection: Inspection | None,
@@ -25,17 +37,18 @@ def title_line(
     saved_at: str,
     busy: bool,
     room: int,
+    state: Line = (),
 ) -> Line:
     """Where one is, which engine, which logbook; and when the last entry reached the disk."""
     head = Span(f" {ROOMS.get(where, where.upper())} ", "ink", "pick")
     name = one_line(inspection.name) if inspection else ""
     said = "writing ..." if busy and saved_at else f"on disk {saved_at}" if saved_at else ""
     parts = [p for p in (name, engine.name if engine else "", logbook) if p]
-    left = room - len(head.text) - (len(said) + 2 if said else 0) - 1
+    left = room - len(head.text) - (len(said) + 2 if said else 0) - width(state) - 1
     middle = cut(" · ".join(parts), max(0, left)) if where != "logbook" else cut(logbook, max(0, left))
     line: Line = (head, Span(f" {middle}", "ink", "bold"))
-    gap = room - width(line) - len(said) - 1
-    return (*line, Span(" " * max(0, gap)), Span(said, "quiet"))
+    gap = room - width(line) - width(state) - len(said) - 1
+    return (*line, Span(" " * max(0, gap)), *state, Span(said, "quiet"))
 
 
 def rail_line(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from functools import lru_cache
 
 from borelog.acts.sheet.items import Question, questions
@@ -16,11 +15,10 @@ from borelog.quantity import Quantity, QuantityError, plain_number
 from borelog.readings.conditions import Condition, appraise, conditions_of
 from borelog.text import one_line
 from borelog.tui.views.judging import judge_compression
+from borelog.tui.views.parts import part_rows
+from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
 from borelog.tui.views.standing import is_sound, state_words
 from borelog.verdict.signs.leaks import leaks
-
-ENGINE = 0
-"""The column of what is asked or measured once for the whole engine; cylinders have their own number."""
 
 # id, title, questions of these sections, tests. In the order of the job: codes before the battery is touched, dry before
 # wet, camera before oil.
@@ -43,51 +41,6 @@ GROUPS: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
     ("bottom", "Bottom end, timing, valves", ("bottom end",), ("oil_pressure_gauge",)),
     ("parts", "Measured parts, once open", (), ("bore_diameter", "ring_gap", "piston_clearance", "journal_diameter", "deck_flatness", "head_flatness", "head_height")),
 )  # fmt: skip
-
-
-@dataclass(frozen=True, slots=True)
-class Cell:
-    """One cell: what it shows, its status, the text that editing starts with, the entry behind it."""
-
-    text: str = ""
-    status: str = "blank"
-    edit: str = ""
-    entry: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """One row. ``kind`` is head, fold, reading, condition or question; ``span`` one cell for the whole engine."""
-
-    key: tuple[str, ...]
-    kind: str
-    label: str
-    group: str
-    unit: str = ""
-    span: bool = False
-    test: str = ""
-    series: str = ""
-    cells: dict[int, Cell] = field(default_factory=dict)
-    answers: tuple[tuple[str, str, str], ...] = ()
-    choices: tuple[str, ...] = ()
-    hint: str = ""
-
-    @property
-    def takes_letters(self) -> bool:
-        """Whether a single letter answers."""
-        return bool(self.answers)
-
-
-@dataclass(frozen=True, slots=True)
-class Grid:
-    """All rows and the cylinders across."""
-
-    cylinders: tuple[int, ...]
-    rows: tuple[Row, ...]
-
-    def columns(self, row: Row) -> tuple[int, ...]:
-        """The columns in which a row has cells."""
-        return (ENGINE,) if row.span else self.cylinders
 
 
 @lru_cache(maxsize=512)
@@ -130,7 +83,12 @@ def build(
                 if q.section == section
             ]
         for procedure in mine:
-            rows += _test_rows(inspection, procedure, group, cylinders, unfolded, units)
+            if group == "parts":
+                unit = unit_of(inspection, procedure, units)
+                rows += part_rows(inspection, procedure, group, cylinders, unit)
+                rows += _fold_rows(inspection, procedure, group, unfolded)
+            else:
+                rows += _test_rows(inspection, procedure, group, cylinders, unfolded, units)
     return Grid(cylinders, tuple(rows))
 
 
@@ -160,15 +118,30 @@ def _test_rows(
     wanted = units.get(f"{p.id} series")
     if wanted and wanted not in sessions:
         sessions.append(wanted)
-    label = p.label if group in ("plugs", "camera", "beat", "vacuum", "bottom", "parts") else "reading"
+    label = p.label if group in ("plugs", "camera", "beat", "vacuum", "bottom") else "reading"
     for series in sessions:
         cells = {
             c: _reading_cell(inspection, p.id, None if c == ENGINE else c, series, unit) for c in columns
         }
         name = label if not series else f"again, {one_line(series, 6)}"
         yield Row(
-            (p.id, "reading", series), "reading", name, group, unit, span, p.id, series, cells, hint=p.label
+            (p.id, "reading", series),
+            "reading",
+            name,
+            group,
+            unit,
+            span,
+            p.id,
+            series,
+            "",
+            cells,
+            hint=p.label,
         )
+    yield from _fold_rows(inspection, p, group, unfolded)
+
+
+def _fold_rows(inspection: Inspection, p: Procedure, group: str, unfolded: frozenset[str]) -> Iterator[Row]:
+    """How the test was done: one row that opens and closes, and the conditions while it is open."""
     asked = conditions_of(p.id)
     if asked:
         noted = noted_conditions(inspection, p.id)
@@ -286,6 +259,7 @@ def _condition(inspection: Inspection, test: str, c: Condition, answer: str, sta
         True,
         test,
         "",
+        "",
         {ENGINE: Cell(text, status, answer, source)},
         answers,
         c.choices,
@@ -315,7 +289,9 @@ def _question(inspection: Inspection, q: Question, group: str, cylinders: tuple[
                 looked.id,
             )
     hint = q.question + "  " + " · ".join(f"{k} {words}" for k, _, words in answers)
-    return Row((q.id, "question"), "question", q.label, group, "", span, q.id, "", cells, answers, (), hint)
+    return Row(
+        (q.id, "question"), "question", q.label, group, "", span, q.id, "", "", cells, answers, (), hint
+    )
 
 
 def answer_of(row: Row, letter: str) -> tuple[str, str] | None:

@@ -13,7 +13,8 @@ from borelog.logbook.entries import Reading
 from borelog.logbook.inspection import Inspection
 from borelog.quantity import NoValue, QuantityError, parse_repeats, plain_number
 from borelog.text import BorelogError, one_line
-from borelog.tui.views.readings import Cell, Row, cell_words
+from borelog.tui.views.readings import cell_words
+from borelog.tui.views.rows import Cell, Row
 from borelog.tui.views.words import Line, Span, cut, wrapped
 
 
