@@ -180,7 +180,9 @@ def together(parts: tuple[OpenedPart, ...]) -> str:
     if failed:
         courses = {o.course for p in failed for o in p.outcomes if o.course}
         course = "rebuild" if "rebuild" in courses else "head off"
-        return f"beyond the limits: {', '.join(dict.fromkeys(p.name for p in failed))}; that asks for: {course}"
+        return (
+            f"beyond the limits: {', '.join(dict.fromkeys(p.name for p in failed))}; that asks for: {course}"
+        )
     open_ones = [p.name for p in parts if not p.call.startswith(("within limits", "no limit"))]
     if open_ones:
         return f"too close to call, or the published limits differ: {', '.join(open_ones)}"

@@ -92,7 +92,9 @@ def pattern(values: Mapping[int, float], engine: Engine, floor: float | None = N
         if len(engine.banks) == 2 and len(bank) > 1 and set(low) == set(bank):
             words = f"all of bank {number} is low and no other: its cam drive or its gasket"
             return Pattern("whole bank", low, pairs, words)
-    return Pattern("several low", low, pairs, f"cylinders {', '.join(map(str, low))} are low")
+    return Pattern(
+        "several low", low, pairs, f"cylinders {', '.join(map(str, low[:-1]))} and {low[-1]} are low"
+    )
 
 
 def _pairs(low: Sequence[int], engine: Engine) -> tuple[tuple[int, int], ...]:

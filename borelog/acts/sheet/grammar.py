@@ -36,6 +36,7 @@ from borelog.logbook.entries import (
     Told,
 )
 from borelog.marks.places import Looked as State
+from borelog.readings.codes import read_codes
 from borelog.readings.conditions import conditions_of as conditions_for
 from borelog.readings.conditions import read_answer
 from borelog.readings.opened import opened_tests
@@ -63,6 +64,8 @@ def _codes(line: Line, _: Context, how: str) -> Iterator[tuple[Content, str]]:
     key = flat(line.key)
     if key in ("codes", "text", "stored", "code"):
         yield Codes(text=line.value), how
+    elif read_codes(line.key).codes:
+        yield Codes(text=f"{line.key.strip()} {line.value}"), how
     elif key in ("battery disturbed", "battery disconnected", "battery disconnected before"):
         if (answer := _YES_NO.get(flat(line.value))) is None:
             raise LineError(f"{one_line(line.value, 30)!r}: was the battery disturbed? Answer yes or no")
@@ -112,7 +115,11 @@ def _test(line: Line, context: Context, how: str) -> Iterator[tuple[Content, str
     if item is not None:
         yield from _item(item.id, cylinders, line.value, how, series)
         return
-    if cylinders is not None and procedures()[test].scope == "cylinder":
+    if cylinders is not None and flat(rest).split(" ")[0] in ("puff", "puffs", "first", "last"):
+        raise LineError(
+            f"the needle's climb stands with its figure: '{cylinders[0]}: 60 first 20' or '{cylinders[0]}: puffs 20 40 60'"
+        )
+    if cylinders is not None and test in opened_tests():
         for c in cylinders:
             yield typed_reading(test, c, line.value, series=series, part=rest), how or "measured"
         return
@@ -141,11 +148,25 @@ def _item(
         )
     if flat(words) in ("not looked", "not done", ""):
         return
+    row, state = _answered(row, words)
     for c in cylinders or (None,):
-        yield (
-            Seen(item=row.id, cylinder=c, state=state_for(row, words), note=note.strip(), series=series),
-            how or "seen",
-        )
+        yield Seen(item=row.id, cylinder=c, state=state, note=note.strip(), series=series), how or "seen"
+
+
+def _answered(row: Question, words: str) -> tuple[Question, str]:
+    """The question and its answer; '3 crown: hole' answers the neighbour question about the crown's metal."""
+    try:
+        return row, state_for(row, words)
+    except ItemError:
+        near = [
+            q
+            for q in section_items(row.section)
+            if q.id != row.id and q.label.startswith(f"{row.label} ") and q.scope == row.scope
+        ]
+        for q in near:
+            with contextlib.suppress(ItemError):
+                return q, state_for(q, words)
+        raise
 
 
 # A group of questions whose name people also write over the figures of a test.

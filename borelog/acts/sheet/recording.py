@@ -109,6 +109,8 @@ def _joined(a: Any, b: Any) -> Any:
     if isinstance(a, Facts | Prices | Conditions):
         return msgspec.structs.replace(a, values={**a.values, **b.values})
     fresh = {f: v for f in a.__struct_fields__ if (v := getattr(b, f)) not in ("", None)}
+    if isinstance(a, Codes) and a.text and b.text:
+        fresh["text"] = f"{a.text}; {b.text}"
     return msgspec.structs.replace(a, **fresh)
 
 
@@ -158,7 +160,7 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
         try:
             found = read_line(line, context)
             for s in found:
-                if isinstance(s.body, Reading | Seen):
+                if isinstance(s.body, Reading | Seen | Finding | Looked):
                     twice = first.setdefault(_key(s.body), line)
                     if twice is not line and _is_all(twice) != _is_all(line):
                         # 'all' speaks of the cylinders that no line of their own names
@@ -166,10 +168,12 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
                         first[_key(s.body)] = line if loser is twice else twice
                         passed_over.append((_key(s.body), loser))
                     elif twice is not line:
-                        raise LineError(
-                            f"said already in line {twice.number}: put repeats on one line, a re-test under "
-                            f"[{line.section} 2]"
+                        mend = (
+                            f"put repeats on one line, a re-test under [{line.section} 2]"
+                            if isinstance(s.body, Reading | Seen)
+                            else "leave one of the two out"
                         )
+                        raise LineError(f"said already in line {twice.number}: {mend}")
         except BorelogError as error:
             troubles.append(Trouble("left out", line.number, str(error)))
             continue
@@ -188,7 +192,7 @@ def _is_all(line: Line) -> bool:
 
 
 def _keyed(body: Any) -> tuple[Any, ...] | None:
-    return _key(body) if isinstance(body, Reading | Seen) else None
+    return _key(body) if isinstance(body, Reading | Seen | Finding | Looked) else None
 
 
 # Facts that describe one engine together, in the order in which a contradiction is laid at their door.
