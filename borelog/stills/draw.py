@@ -98,8 +98,15 @@ def _text_width(text: str, size: float) -> float:
     return float(box[2])
 
 
+_MOST_DASHES = 5000
+
+
 def _dashed(points: Sequence[Pair], closed: bool, on: float, off: float) -> list[tuple[Pair, ...]]:
     path = [*points, points[0]] if closed else list(points)
+    whole = math.fsum(math.hypot(x1 - x0, y1 - y0) for (x0, y0), (x1, y1) in pairwise(path))
+    if not whole / (on + off) < _MOST_DASHES:
+        # A mark from elsewhere may reach far outside its picture: nobody sees its dashes, and they have no end.
+        return [tuple(path)]
     pieces: list[tuple[Pair, ...]] = []
     piece: list[Pair] = [path[0]]
     drawing, left = True, on

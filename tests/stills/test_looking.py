@@ -220,3 +220,15 @@ def test_a_smaller_copy_is_drawn_to_scale() -> None:
     large = burn(np.full((HEIGHT, WIDTH, 3), 128, np.uint8), drawing)
     shrunk = cv2.resize(large, (WIDTH // 2, HEIGHT // 2), interpolation=cv2.INTER_AREA)
     assert np.abs(small.astype(int) - shrunk).mean() < 6
+
+
+@pytest.mark.parametrize("far", [1e6, 1e9, 1e300])
+def test_a_mark_that_leaves_its_picture_far_behind_is_drawn_at_once(far: float) -> None:
+    """A mark taken in from elsewhere may hold any numbers; its dashes must not be counted out one by one."""
+    for shape in (
+        Line(0.0, 0.0, far, far),
+        Box(-far, -far, 2 * far, 2 * far),
+        Polygon(((0.0, 0.0), (far, 0.0), (0.0, far))),
+    ):
+        drawing = describe([Marked(1, (shape,), 2, "inferred")], 640, 480)
+        assert 0 < len(drawing.strokes) <= 5000
