@@ -30,7 +30,9 @@ def readings_of(inspection: Inspection, test: str, series: str | None = None) ->
     """Standing readings of a test that hold a value in a unit of that test, of one session or of all."""
     for r in inspection.of(Reading):
         b = r.body
-        if b.test == test and b.values and series in (None, b.series) and _unit_fits(test, b.unit):
+        if b.part or b.test != test or not b.values:
+            continue
+        if series in (None, b.series) and _unit_fits(test, b.unit):
             yield r
 
 
