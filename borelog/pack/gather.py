@@ -14,6 +14,7 @@ from borelog.knowledge.procedures import cautions, procedures
 from borelog.logbook import entries as e
 from borelog.logbook.chain import head_digest
 from borelog.logbook.inspection import Inspection
+from borelog.logbook.pictures import DIGEST
 from borelog.marks.places import place_words
 from borelog.pack import rows
 from borelog.pack.coding import canonical
@@ -45,8 +46,13 @@ _SHORT = {"compression_dry": "", "leakdown": "leak ", "compression_wet": "wet ",
 
 
 def still_ids(inspection: Inspection) -> dict[str, str]:
-    """Digest of each original to its id in the pack: s001, s002 ... in the order of filing."""
-    filed = dict.fromkeys(r.body.sha256 for r in inspection.of(e.StillFiled))
+    """Digest of each original to its id in the pack: s001, s002 ... in the order of filing.
+
+    What carries no digest came from elsewhere and can be no file of ours.
+    """
+    filed = dict.fromkeys(
+        r.body.sha256 for r in inspection.of(e.StillFiled) if DIGEST.fullmatch(r.body.sha256)
+    )
     return {sha256: f"s{i:03d}" for i, sha256 in enumerate(filed, 1)}
 
 
@@ -326,7 +332,7 @@ def _stills(
     out: list[StillRow] = []
     for r in inspection.of(e.StillFiled):
         b, p = r.body, placed.get(r.body.sha256)
-        if ids[b.sha256] in {s.id for s in out}:
+        if b.sha256 not in ids or ids[b.sha256] in {s.id for s in out}:
             continue
         scale = scales.get(b.sha256)
         out.append(

@@ -11,12 +11,14 @@ import pytest
 
 from borelog.logbook import entries as e
 from borelog.logbook.described import engine_of
+from borelog.logbook.fold import fold
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.journal import Journal
 from borelog.pack.build import build, pack_name
 from borelog.pack.check import check
 from borelog.pack.coding import decode
 from borelog.pack.errors import PackError
+from borelog.pack.gather import gather
 from borelog.pack.take import take
 
 
@@ -306,3 +308,13 @@ def test_the_first_screen_has_room(scenes, tmp_path):
     assert built.document.lines[0].word == "not enough evidence"
     assert long in (built.folder / "report.html").read_text()
     scene.journal.close()
+
+
+def test_a_still_without_a_digest_is_no_file_of_ours(scene) -> None:
+    """Another laptop's journal may hold any text where a digest belongs; the pack leaves such a still out."""
+    filed = e.StillFiled("not a digest", "x.jpg", 1, "JPEG")
+    body = e.Entry(
+        id="f" * 32, inspection=scene.inspection.id, writer="w" * 32, number=1, prev="", clock=1, at="", who="", body=filed
+    )  # fmt: skip
+    inspection = fold([e.decode(e.encode(body))])
+    assert gather(inspection, None, scene.verdict).stills == ()
