@@ -24,7 +24,7 @@ def serve(args: argparse.Namespace) -> int:
     """``borelog serve``: the screens in a browser on this machine, until ctrl+c."""
     from borelog.tui import browser
 
-    browser.check_host(args.host, args.exposed)
+    browser.check_host(args.host, args.exposed, args.port)
     with bench_for(args) as bench:  # a logbook that cannot be opened is said here, not in a browser
         folder = bench.journal.folder
     out(f"open http://{args.host}:{args.port} in a browser; ctrl+c stops it")

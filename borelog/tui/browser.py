@@ -26,8 +26,10 @@ def command_for(logbook: Path | None) -> str:
     return shlex.join(words)
 
 
-def check_host(host: str, exposed: bool) -> None:
-    """Refuse an address that others can reach, unless that was said in so many words."""
+def check_host(host: str, exposed: bool, port: int = 8000) -> None:
+    """Refuse an address that others can reach, unless that was said in so many words; and a port that is none."""
+    if not 0 < port < 65536:
+        raise BrowserError(f"{port} is no port: choose one from 1024 to 65535")
     if host not in LOOPBACK and not exposed:
         raise BrowserError(
             f"{one_line(host, 40)} can be reached by others, and there is no log-in: whoever reaches it reads and "
@@ -45,7 +47,7 @@ def serve(
     BrowserError
         Without the extra, or for an address others can reach.
     """
-    check_host(host, exposed)
+    check_host(host, exposed, port)
     try:
         from textual_serve.server import Server
     except ImportError as error:

@@ -39,7 +39,7 @@ WRONG: tuple[tuple[str, ...], ...] = (
     ("probe", "nobody"), ("probe", "last", "Blue", "--roll", "steep"), ("scale", "last", "abc", "length=10 mm"), ("mark", "last", "abc"),
     ("place", "last", "abc"), ("look", "{nothing}"), ("look", "{binary}", "contrast=much"),
     ("strip", "last", "nowhere"), ("lens", "{binary}", "--into", "nobody"), ("restore", "{folder}"), ("restore", "{binary}"),
-    ("completion", "dos"), ("terms", "no such term at all"),
+    ("completion", "dos"), ("serve", "--host", "0.0.0.0"), ("serve", "--port", "99999"), ("terms", "no such term at all"),
 )  # fmt: skip
 
 

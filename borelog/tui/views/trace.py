@@ -12,8 +12,8 @@ from borelog.text import one_line
 from borelog.tui.views.words import STATUS, Line, Span, padded, wrapped
 
 _STATES = {
-    "above_group": ("watch", "above the others"), "within_85": ("good", "as the good ones"), "soft_70_84": ("watch", "soft"),
-    "low_35_69": ("bad", "low"), "dead_under_35": ("bad", "next to nothing"),
+    "above_group": ("watch", "above the others"), "within_85": ("good", "sound"), "soft_70_84": ("watch", "soft"),
+    "low_35_69": ("bad", "low"), "dead_under_35": ("bad", "almost none"),
 }  # fmt: skip
 
 
@@ -43,7 +43,7 @@ def _hump_line(h: dict[str, Any], room: int) -> Line:
     tight = room < 76
     named = h["cylinder"] is not None
     who = (f"{h['cylinder']}" if tight else f"cylinder {h['cylinder']}") if named else f"hump {h['position']}"
-    wide = 6 if tight else 24
+    wide = 4 if room < 40 else 6 if tight else 24
     bar = padded(text_bar(max(0.0, h["relative"]), 1.2, wide), wide)
     scatter = "" if tight else f"  scatter {100 * h['scatter']:.0f}"
     return (
