@@ -13,6 +13,7 @@ import subprocess
 import sys
 import threading
 from dataclasses import asdict
+from pathlib import Path
 from types import TracebackType
 from typing import BinaryIO
 
@@ -31,7 +32,8 @@ class Guard:
     seconds : float
         Longest time for one picture.
     memory : int
-        Bytes of address space for the child, where the system can bound it (not on Windows).
+        Bytes of address space for the child beyond what its libraries take, where the system can bound it (not on
+        Windows).
     """
 
     def __init__(self, seconds: float = SECONDS, memory: int = MEMORY_CAP) -> None:
@@ -127,13 +129,19 @@ def _pump(stream: BinaryIO | None, answers: queue.Queue[bytes]) -> None:
 
 
 def bound_memory(limit: int) -> None:
-    """Bound this process: address space to ``limit`` bytes, no core files; nothing where the system cannot."""
+    """Bound this process: ``limit`` more bytes of address space, no core files; nothing where the system cannot.
+
+    What is loaded counts first: one release of a numeric library reserves hundreds of megabytes more than another.
+    """
     try:
         import resource
     except ImportError:
         return
+    taken = 0
+    with contextlib.suppress(OSError, ValueError):
+        taken = int(Path("/proc/self/statm").read_text("ascii").split()[0]) * resource.getpagesize()
     with contextlib.suppress(ValueError, OSError):
-        resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
+        resource.setrlimit(resource.RLIMIT_AS, (taken + limit, taken + limit))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 

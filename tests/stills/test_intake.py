@@ -263,7 +263,7 @@ def test_guard_bounds_time_and_memory() -> None:
     if sys.platform.startswith("linux"):
         out = io.BytesIO()
         Image.new("RGB", (7000, 7000)).save(out, "PNG", compress_level=1)
-        with Guard(memory=700 * 1024 * 1024) as guard:
+        with Guard(memory=120 * 1024 * 1024) as guard:
             with pytest.raises(StillError, match=r"memory|breaks"):
                 guard.check(out.getvalue(), "large.png")
             assert guard.check(saved(scene(), "PNG"), "after.png").width == 60
