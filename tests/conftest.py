@@ -3,6 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from hypothesis import settings
+
+# A slow machine is no fault of the code: no example has a deadline.
+settings.register_profile("suite", deadline=None)
+settings.load_profile("suite")
 
 
 @pytest.fixture(autouse=True)
