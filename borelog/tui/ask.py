@@ -52,10 +52,22 @@ class Question(ModalScreen[Any]):
         Binding("ctrl+q", "leave", "Back", show=False),
     ]
 
+    def __init__(self, title: str = "", words: str = "") -> None:
+        super().__init__()
+        self.title_words, self.words = title, words
+
     @property
     def screens(self) -> Screens:
         """The application."""
         return cast("Screens", self.app)
+
+    def show_head(self) -> None:
+        """Title and words above everything else."""
+        room = min(72, self.size.width - 6)
+        lines: list[Line] = [(Span(self.title_words, "ink", "bold"),)]
+        lines += [(Span(text, "quiet"),) for text in (wrapped(self.words, room) if self.words else ())]
+        self.query_one("#head", Painted).set_lines([*lines, ()])
+        self.query_one("#head").styles.height = len(lines) + 1
 
     def on_screen_resume(self) -> None:
         """ASCII frames where only letters may be used."""
@@ -83,8 +95,8 @@ class Ask(Question):
         words: str = "",
         check: Callable[[dict[str, str]], str] = lambda values: "",
     ) -> None:
-        super().__init__()
-        self.title_words, self.fields, self.words, self.check = title, tuple(fields), words, check
+        super().__init__(title, words)
+        self.fields, self.check = tuple(fields), check
 
     def compose(self) -> ComposeResult:
         """Title, words, fields, and how to go on."""
@@ -103,11 +115,7 @@ class Ask(Question):
 
     def on_mount(self) -> None:
         """Fill in the words and take the first field."""
-        room = min(72, self.size.width - 6)
-        lines: list[Line] = [(Span(self.title_words, "ink", "bold"),)]
-        lines += [(Span(text, "quiet"),) for text in (wrapped(self.words, room) if self.words else ())]
-        self.query_one("#head", Painted).set_lines([*lines, ()])
-        self.query_one("#head").styles.height = len(lines) + 1
+        self.show_head()
         for field in self.fields:
             self.query_one(f"#label-{field.id}", Bar).set_lines((Span(field.label, "ink"),))
         last = (
@@ -185,8 +193,8 @@ class Choose(Question):
         self, title: str, options: Sequence[tuple[Any, str, str]], *, words: str = "", typing: bool = False
     ) -> None:
         """``options`` are (answer, words, key or more words); with ``typing`` letters narrow the list by its words."""
-        super().__init__()
-        self.title_words, self.options, self.words, self.typing = title, tuple(options), words, typing
+        super().__init__(title, words)
+        self.options, self.typing = tuple(options), typing
         self.typed = ""
         self.shown = list(self.options)
 
@@ -199,11 +207,7 @@ class Choose(Question):
 
     def on_mount(self) -> None:
         """Show all answers."""
-        room = min(72, self.size.width - 6)
-        lines: list[Line] = [(Span(self.title_words, "ink", "bold"),)]
-        lines += [(Span(text, "quiet"),) for text in (wrapped(self.words, room) if self.words else ())]
-        self.query_one("#head", Painted).set_lines([*lines, ()])
-        self.query_one("#head").styles.height = len(lines) + 1
+        self.show_head()
         self._list()
         self.query_one("#options").focus()
 
