@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.judged import Contradiction
+from borelog.verdict.network.groups import Place
 from borelog.verdict.network.types import Posterior, Seen
 from borelog.verdict.signs.value import Signs
 from borelog.verdict.wording import listed, sight, where
@@ -22,10 +23,16 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
         if not mine:
             continue
         test = tables.items[mine[0].item].test
-        if test and max(posterior.spoiled.get((test, place), 0.0) for place in (cylinder, None)) > ALARM:
+        whole = (None,) if isinstance(cylinder, tuple) else (cylinder, None)
+        if test and max(posterior.spoiled.get((test, place), 0.0) for place in whole) > ALARM:
             continue  # the test as a whole is named below
         others = _against(said, tables, group, cylinder)
-        words = f"{where(cylinder).capitalize()}: {_list(mine, tables)} does not go with {_list(others, tables) or 'the rest'}"
+        against = (
+            f"does not go with {_list(others, tables)}"
+            if others
+            else "is more likely wrong than right, and nothing else recorded here bears it out"
+        )
+        words = f"{_where(cylinder)}: {_list(mine, tables)} {against}"
         out.append(
             Contradiction(
                 words=words, repeat=_repeat(mine, cylinder, tables), entries=said.entries_of((*mine, *others))
@@ -60,18 +67,34 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
     return tuple(out)
 
 
-def _of_group(said: Signs, tables: FaultTables, group: str, cylinder: int | None) -> tuple[Seen, ...]:
+def _where(place: Place) -> str:
+    """'Cylinder 3', 'Between 2 and 3', 'The engine'."""
+    if isinstance(place, tuple):
+        return f"Between {place[0]} and {place[1]}"
+    return where(place).capitalize()
+
+
+def _there(seen: Seen, place: Place) -> bool:
+    """Whether a sight belongs to a cylinder, to the engine, or to one of two neighbours."""
+    return seen.cylinder in place if isinstance(place, tuple) else seen.cylinder == place
+
+
+def _of_group(said: Signs, tables: FaultTables, group: str, place: Place) -> tuple[Seen, ...]:
+    pair = set(place) if isinstance(place, tuple) else None
     return tuple(
-        s.seen for s in said.signs if s.seen.cylinder == cylinder and tables.items[s.seen.item].group == group
+        s.seen
+        for s in said.signs
+        if tables.items[s.seen.item].group == group
+        and ({s.seen.cylinder, s.seen.neighbour} == pair if pair else s.seen.cylinder == place)
     )
 
 
-def _against(said: Signs, tables: FaultTables, group: str, cylinder: int | None) -> tuple[Seen, ...]:
-    """The most telling sights of the other groups on the same cylinder: what this group disagrees with."""
+def _against(said: Signs, tables: FaultTables, group: str, place: Place) -> tuple[Seen, ...]:
+    """The most telling sights of the other groups at the same place: what this group disagrees with."""
     rows = [
         s.seen
         for s in said.signs
-        if s.seen.cylinder == cylinder
+        if _there(s.seen, place)
         and tables.items[s.seen.item].group != group
         and s.seen.how not in ("inferred", "told")
     ]
@@ -87,8 +110,12 @@ def _list(seen: tuple[Seen, ...], tables: FaultTables) -> str:
     return listed(dict.fromkeys(sight(s, tables) for s in seen[:3]))
 
 
-def _repeat(mine: tuple[Seen, ...], cylinder: int | None, tables: FaultTables) -> str:
+def _repeat(mine: tuple[Seen, ...], place: Place, tables: FaultTables) -> str:
     """The quickest test that answers one of these items, as one line."""
+    if isinstance(place, tuple):
+        a, b = place
+        return f"Air into {a} again at its top, and listen at the plug hole of {b}; then the other way round, 6 minutes"
+    cylinder = place
     items = {s.item for s in mine}
     tests = [t for t in tables.tests.values() if items & set(t.items)]
     if not tests:

@@ -61,7 +61,8 @@ def sight(seen: Seen, faults: FaultTables) -> str:
     if item is None:
         return seen.item.replace("_", " ")
     state = item.wording.get(seen.state, seen.state.replace("_", " "))
-    return f"{short_name(seen.item)}: {state}"
+    of = f" {seen.neighbour}" if seen.neighbour is not None else ""
+    return f"{short_name(seen.item)}{of}: {state}"
 
 
 def short_name(item: str) -> str:

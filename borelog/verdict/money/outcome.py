@@ -201,8 +201,8 @@ def sentence(settings: Settings, result: Result) -> str:
         )
     else:
         text = (
-            f"{first.label}: on average about {by} better than {second.short}, which comes out ahead as often or "
-            "oftener but loses far more where it goes wrong"
+            f"{first.label}: ahead of {second.short} only {max(1, tenths)} times in 10, but on average about {by} better, "
+            f"because {second.short} costs more where it is the wrong choice"
         )
     stage = next((s for s in result.stages if s.course == first.id and s.name == "open"), None)
     if stage:

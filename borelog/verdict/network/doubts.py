@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from borelog.verdict.network.groups import Group
+from borelog.verdict.network.groups import Group, Place
 from borelog.verdict.network.problem import LEAK_DOWN, Problem, leak_parts, over_channels
 from borelog.verdict.network.tables import Array
 
@@ -50,10 +51,10 @@ def by_test(prob: Problem, states: Array, everything: Array) -> dict[str, Parts]
 
 @dataclass(frozen=True, slots=True)
 class Doubts:
-    """Per (cylinder or None, group): ``misread``, and ``doubted``: misread, or its test spoiled."""
+    """Per (cylinder, pair or None, group): ``misread``, and ``doubted``: misread, or its test spoiled."""
 
-    misread: dict[tuple[int | None, str], float] = field(default_factory=dict)
-    doubted: dict[tuple[int | None, str], float] = field(default_factory=dict)
+    misread: dict[tuple[Place, str], float] = field(default_factory=dict)
+    doubted: dict[tuple[Place, str], float] = field(default_factory=dict)
 
 
 def _stacked(groups: tuple[Group, ...]) -> tuple[tuple[str, tuple[int, ...], Array, tuple[Group, ...]], ...]:
@@ -105,3 +106,12 @@ def engine_doubts(prob: Problem, patterns: Array, out: Doubts) -> None:
             good = float((everything * misread).sum())
         out.misread[place] = good + (bad * like.doubt / like.spoiled if bad and like.spoiled > 0.0 else 0.0)
         out.doubted[place] = good + bad
+
+
+def pair_doubts(prob: Problem, breaches: Mapping[tuple[int, int], float], out: Doubts) -> None:
+    """Fill in what was heard between neighbours, given how likely the bridge between them is breached."""
+    for pair, broken in breaches.items():
+        for group in prob.groups.get(pair, ()):
+            misread = group.like.misread
+            chance = float((1.0 - broken) * misread[0] + broken * misread[-1])
+            out.misread[pair, group.name] = out.doubted[pair, group.name] = chance

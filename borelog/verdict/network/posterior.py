@@ -11,7 +11,7 @@ import numpy as np
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra
 from borelog.verdict.network.chain import Messages, outside, walk, with_breach
-from borelog.verdict.network.doubts import Doubts, cylinder_doubts, engine_doubts
+from borelog.verdict.network.doubts import Doubts, cylinder_doubts, engine_doubts, pair_doubts
 from borelog.verdict.network.problem import (
     LEAK_DOWN,
     Local,
@@ -155,6 +155,8 @@ def described(done: Solved) -> Posterior:
     patterns = done.way.patterns(done.messages.end) * done.signs
     patterns = patterns / patterns.sum()
     engine_doubts(prob, patterns, doubts)
+    breaches = _breaches(done)
+    pair_doubts(prob, breaches, doubts)
     by_test = done.mass.sum(1) / total
     for k, test in enumerate(prob.active):
         spoiled[test, None] = float(
@@ -168,7 +170,7 @@ def described(done: Solved) -> Posterior:
         cylinders=cylinders,
         sets=sets,
         engine={e: float(p) for e, p in zip(net.states, done.mass.sum(0) / total, strict=True)},
-        breaches=_breaches(done),
+        breaches=breaches,
         channels={
             net.channels[k]: float(by_pattern[speaking >> n & 1 > 0].sum())
             for n, k in enumerate(prob.channels)

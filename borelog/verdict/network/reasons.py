@@ -46,6 +46,8 @@ def _chance_alone(net: Net, group: Group, fault: str) -> float:
     """P(group | this fault alone in an otherwise healthy engine, the test good)."""
     breach, some = _of_set(net, fault)
     valid = group.like.valid
+    if isinstance(group.place, tuple):
+        return float(valid[min(breach, len(valid) - 1)])
     if group.place is None:
         silent = net.silent_breach if breach else net.silent_set[some]
         by_pattern: Array = np.broadcast_to(
@@ -94,13 +96,25 @@ def _stories_left_out(
             yield seen, _now(around(shape, rest, tables, at.cylinder))
 
 
+def _bridges_left_out(
+    at: Around, shape: NetShape, tables: FaultTables
+) -> Iterator[tuple[Group, dict[str, float]]]:
+    """What was heard between this cylinder and a neighbour belongs to both."""
+    evidence = at.prob.evidence
+    for place, groups in at.prob.groups.items():
+        if isinstance(place, tuple) and at.cylinder in place:
+            for group in groups:
+                rest = Evidence(tuple(s for s in evidence.seen if s not in group.seen), evidence.spoils)
+                yield group, _now(around(shape, rest, tables, at.cylinder))
+
+
 def _case(
     fault: str, now: dict[str, float], without: list[tuple[Weight, dict[str, float]]], net: Net, at: Around
 ) -> Case:
-    groups = {(g.name, g.place): g for g in (*at.own, *at.prob.groups.get(None, ()))}
+    groups = {g.seen: g for some in at.prob.groups.values() for g in some}
     found = []
     for mark, before in without:
-        group = groups.get((mark.group, mark.cylinder))
+        group = groups.get(mark.seen)
         shift = log_odds(now[fault]) - log_odds(before[fault])
         found.append(
             Weight(mark.group, mark.cylinder, shift, alone(net, group, fault) if group else shift, mark.seen)
@@ -140,6 +154,11 @@ def reasons(shape: NetShape, evidence: Evidence, tables: FaultTables, cylinder: 
     without = [
         (Weight(g.name, g.place if isinstance(g.place, int) else None, 0.0, 0.0, g.seen), p)
         for g, p in _left_out(at)
+        if p
+    ]
+    without += [
+        (Weight(g.name, at.cylinder, 0.0, 0.0, g.seen), p)
+        for g, p in _bridges_left_out(at, shape, tables)
         if p
     ]
     without += [

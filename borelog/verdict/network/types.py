@@ -111,7 +111,7 @@ class Posterior:
 
     ``cylinders[c]`` maps every fault, ``sound`` and ``gasket_neighbour`` to the probability that it is present;
     faults can stand together, so a cylinder's figures may add to more than one. ``sets[c]`` holds the likeliest
-    combinations, likeliest first. ``misread`` is keyed (cylinder or None, dependence group); ``doubted`` likewise: the
+    combinations, likeliest first. ``misread`` is keyed (cylinder, pair of neighbours or None, dependence group); ``doubted`` likewise: the
     chance that the group does not show the engine, being misread or its test spoiled. ``spoiled`` is keyed (validity
     variable, cylinder or None), ``breaches`` by the pair of cylinder numbers, ``channels`` by channel id.
     ``groups[c]`` counts what was recorded on cylinder c: the dependence groups, sorted.
@@ -130,8 +130,8 @@ class Posterior:
     engine: Mapping[str, float]
     breaches: Mapping[tuple[int, int], float]
     channels: Mapping[str, float]
-    misread: Mapping[tuple[int | None, str], float]
-    doubted: Mapping[tuple[int | None, str], float]
+    misread: Mapping[tuple[int | tuple[int, int] | None, str], float]
+    doubted: Mapping[tuple[int | tuple[int, int] | None, str], float]
     spoiled: Mapping[tuple[str, int | None], float]
     groups: Mapping[int | None, tuple[str, ...]]
     log_evidence: float

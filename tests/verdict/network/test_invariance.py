@@ -31,8 +31,15 @@ def same(one: Posterior, other: Posterior, renamed: dict[int, int] | None = None
     pairs = {frozenset(p): v for p, v in other.breaches.items()}
     for (a, b), p in one.breaches.items():
         assert p == pytest.approx(pairs[frozenset((name[a], name[b]))], abs=1e-12)
+
+    def place(c: int | tuple[int, int] | None) -> object:
+        if isinstance(c, tuple):
+            return frozenset(name[k] for k in c)
+        return None if c is None else name[c]
+
+    doubts = {(frozenset(c) if isinstance(c, tuple) else c, g): v for (c, g), v in other.misread.items()}
     for (c, group), p in one.misread.items():
-        assert p == pytest.approx(other.misread[None if c is None else name[c], group], abs=1e-12)
+        assert p == pytest.approx(doubts[place(c), group], abs=1e-12)
     for (test, c), p in one.spoiled.items():
         assert p == pytest.approx(other.spoiled[test, None if c is None else name[c]], abs=1e-12)
 

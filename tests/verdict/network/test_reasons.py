@@ -10,7 +10,7 @@ import pytest
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.reasons import log_odds, reasons
-from borelog.verdict.network.types import Evidence, NetworkError, Seen, Spoil
+from borelog.verdict.network.types import BREACH, Evidence, NetworkError, Seen, Spoil
 from tests.verdict.network.conftest import engine, random_evidence
 from tests.verdict.network.test_meaning import BURNT
 
@@ -84,3 +84,30 @@ def test_a_spoiled_leak_down_gives_no_reason(tables: FaultTables) -> None:
 def test_a_cylinder_that_is_not_there_is_named(tables: FaultTables) -> None:
     with pytest.raises(NetworkError, match="no cylinder 7"):
         reasons(engine(4), Evidence(), tables, 7)
+
+
+def test_air_at_the_neighbours_hole_speaks_for_the_gasket_between(tables: FaultTables) -> None:
+    """What is heard between two cylinders belongs to both, and is the strongest thing that speaks for the bridge."""
+    seen = (
+        Seen("comp_rel", 2, "low_35_69", "measured"),
+        Seen("comp_rel", 3, "low_35_69", "measured"),
+        Seen("air_to_neighbour", 2, "hiss", "measured", 3),
+    )
+    for cylinder in (2, 3):
+        found = reasons(engine(4), Evidence(seen), tables, cylinder)
+        assert found.leader.fault == BREACH
+        assert found.leader.weights[0].group == "pair_path"
+        assert found.leader.weights[0].shift > 2.0
+
+
+def test_air_between_two_sound_cylinders_is_doubted(tables: FaultTables) -> None:
+    """Full squeeze and no leak on either side: what was heard at the other hole is more likely wrong than right."""
+    seen = [Seen("air_to_neighbour", 2, "hiss", "told", 3)]
+    for c in (2, 3):
+        seen += [
+            Seen("comp_rel", c, "like_group", "repeated"),
+            Seen("leak_pct", c, "under_10", "repeated"),
+            Seen("air_neighbour", c, "none", "repeated"),
+        ]
+    found = posteriors(engine(4), Evidence(tuple(seen)), tables)
+    assert found.misread[(2, 3), "pair_path"] > 0.5

@@ -122,7 +122,8 @@ def compare(shape: NetShape, evidence: Evidence, tables: FaultTables, way: str =
     for channel, p in found.channels.items():
         see(p, ref.posterior(ref.last[channel])[1])
     for (place, group), p in found.misread.items():
-        see(p, 1.0 - ref.posterior(f"R:{group}:{'' if place is None else place}")[0])
+        where = "_".join(map(str, place)) if isinstance(place, tuple) else "" if place is None else place
+        see(p, 1.0 - ref.posterior(f"R:{group}:{where}")[0])
     for (test, place), p in found.spoiled.items():
         if place is None:
             see(p, ref.posterior(test)[1])
