@@ -41,7 +41,7 @@ def test_without_a_terminal_the_reason_is_plain() -> None:
     assert "terminal" in (why_no_screens() or "")
 
 
-def _on_a_terminal(code: str, term: str = "xterm-256color", seconds: float = 20.0) -> tuple[str, int]:
+def _on_a_terminal(code: str, term: str = "xterm-256color", seconds: float = 90.0) -> tuple[str, int]:
     """Run Python code on a pseudo-terminal; what it wrote, and its exit code."""
     leader, follower = pty.openpty()
     process = subprocess.Popen(
