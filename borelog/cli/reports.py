@@ -220,6 +220,17 @@ def _cylinder(c: CylinderVerdict) -> None:
         out(wrapped(f"would flip it: {c.leader.flip}", "    ", "  "))
 
 
+def _in_short(c: CylinderVerdict) -> None:
+    """A sound cylinder in two lines: on a long engine the sick one would be lost among the reasons of the others."""
+    out(f"cylinder {c.cylinder}: {c.words}")
+    if c.leader:
+        why = "; ".join(b.text for b in c.leader.speaks_for[:2])
+        against = "; ".join(b.text for b in c.leader.speaks_against[:1])
+        said = f"{why or 'no reading against it'}{f'; against it {against}' if against else ''}"
+        after = f"; next {c.runner_up.label}, {c.runner_up.word}" if c.runner_up else ""
+        out(wrapped(f"{said}{after} (all reasons: -c {c.cylinder})", "    ", "  "))
+
+
 def verdict_text(judged: Judgement, only: int | None = None) -> None:
     """The verdict in plain text; ``only`` one cylinder's reasons."""
     v = judged.verdict
@@ -229,7 +240,9 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
             out(wrapped(v.money.sentence))
         out()
     for c in v.cylinders:
-        if only in (None, c.cylinder):
+        if only is None and c.level == "sound":
+            _in_short(c)
+        elif only in (None, c.cylinder):
             _cylinder(c)
     if only is not None:
         if only not in {c.cylinder for c in v.cylinders}:
@@ -275,7 +288,7 @@ def price(args: argparse.Namespace) -> int:
                 )
             )
         return 0
-    with bench_for(args) as bench:
+    with bench_for(args, create=args.inspection.strip().lower() == "shop") as bench:
         where = pricing.place(bench, args.inspection)
         saved = pricing.set_prices(bench, where, values) if values else None
         rows = pricing.listed(bench, where)
