@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from borelog.acts.bench import Bench
-from borelog.acts.facts import facts_body
+from borelog.acts.facts import possible_facts
 from borelog.acts.words import body_words
 from borelog.logbook.entries import Content, Correct, Opened, Redo, Stored, Undo, Withdraw
 from borelog.logbook.undoing import own_stacks
@@ -23,7 +23,7 @@ def open_inspection(
     name = name.strip()
     if not name:
         raise ActError("an inspection needs a name: a plate, a place or a nickname will do")
-    body = facts_body(facts) if facts else None
+    body = possible_facts({}, facts) if facts else None
     inspection_id = bench.create(name, demo=demo)
     if body:
         bench.append(inspection_id, [(body, "")])

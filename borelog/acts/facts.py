@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Mapping
 
 from borelog.acts.bench import Bench
 from borelog.engine.engine import EngineError, parse_layout
@@ -89,6 +90,19 @@ def facts_body(values: dict[str, str]) -> Facts:
     return Facts(values=checked)
 
 
+def possible_facts(known: Mapping[str, str], values: dict[str, str]) -> Facts:
+    """An entry body for facts that an engine can have together with those known already.
+
+    Raises
+    ------
+    BorelogError
+        With the plain reason.
+    """
+    body = facts_body(values)
+    engine_from_facts({k: v for k, v in {**known, **body.values}.items() if v})
+    return body
+
+
 def set_facts(bench: Bench, inspection_id: str, values: dict[str, str]) -> Facts:
     """Enter facts, after a look whether an engine can be like that together with what is known already.
 
@@ -97,8 +111,6 @@ def set_facts(bench: Bench, inspection_id: str, values: dict[str, str]) -> Facts
     BorelogError
         With the plain reason; nothing is entered then.
     """
-    body = facts_body(values)
-    merged = {**bench.inspection(inspection_id).facts, **body.values}
-    engine_from_facts({k: v for k, v in merged.items() if v})
+    body = possible_facts(bench.inspection(inspection_id).facts, values)
     bench.append(inspection_id, [(body, "")])
     return body

@@ -8,11 +8,11 @@ from dataclasses import asdict
 from pathlib import Path
 
 from borelog.acts import entering, keeping
-from borelog.acts.facts import facts_body, set_facts
+from borelog.acts.facts import set_facts
 from borelog.acts.sheet.printing import sheet_text
 from borelog.acts.sheet.recording import SheetResult, record_lines, record_text
 from borelog.acts.words import body_words
-from borelog.cli.opening import UsageError, bench_for, pairs
+from borelog.cli.opening import UsageError, bench_for, folder_of, pairs
 from borelog.cli.printing import out, out_json, table, tell
 from borelog.knowledge.facts import facts
 from borelog.text import one_line
@@ -21,26 +21,22 @@ from borelog.text import one_line
 def new(args: argparse.Namespace) -> int:
     """``borelog new NAME [fact=value ...]``."""
     values = pairs(args.values)
-    if values:
-        facts_body(values)
-    with bench_for(args) as bench:
-        inspection = entering.open_inspection(bench, args.name)
-        try:
-            if values:
-                set_facts(bench, inspection, values)
-        finally:
-            number = bench.journal.number(inspection)
-            if args.json:
-                out_json({"inspection": inspection, "number": number, "name": args.name}, "borelog.new/1")
-            else:
-                out(f"inspection {number} opened: {one_line(args.name, 60)}")
+    with bench_for(args, create=True) as bench:
+        inspection = entering.open_inspection(bench, args.name, facts=values)
+        number = bench.journal.number(inspection)
+    if args.json:
+        out_json({"inspection": inspection, "number": number, "name": args.name}, "borelog.new/1")
+    else:
+        out(f"inspection {number} opened: {one_line(args.name, 60)}")
     return 0
 
 
 def list_(args: argparse.Namespace) -> int:
     """``borelog list``."""
-    with bench_for(args) as bench:
-        rows = keeping.listed(bench)
+    rows: list[keeping.Row] = []
+    if folder_of(args).exists():
+        with bench_for(args) as bench:
+            rows = keeping.listed(bench)
     if args.json:
         out_json(rows, "borelog.list/1")
     elif not rows:

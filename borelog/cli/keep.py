@@ -8,18 +8,17 @@ import shutil
 from dataclasses import asdict
 from pathlib import Path
 
-from borelog.acts.bench import default_logbook
 from borelog.acts.judging import tables_of
 from borelog.acts.mending import rebuild
 from borelog.acts.mending import restore as put_back
-from borelog.cli.opening import bench_for
+from borelog.cli.opening import bench_for, folder_of
 from borelog.cli.printing import out, out_json, wrapped
 from borelog.logbook.doctor import examine
 
 
 def doctor(args: argparse.Namespace) -> int:
     """``borelog doctor``: says what is wrong and what can be made again; deletes nothing."""
-    folder = Path(args.logbook) if args.logbook else default_logbook()
+    folder = folder_of(args)
     ailments = examine(folder) if folder.exists() else ()
     made = 0
     if args.rebuild and ailments:
@@ -27,7 +26,7 @@ def doctor(args: argparse.Namespace) -> int:
         ailments = examine(folder)
     notices: tuple[str, ...] = ()
     if folder.exists() and not ailments:
-        with bench_for(args, create=False, read_only=True) as bench:
+        with bench_for(args, read_only=True) as bench:
             notices = tables_of(bench).notices
     terminal = _terminal()
     if args.json:
@@ -69,7 +68,7 @@ def _terminal() -> list[tuple[str, str, str]]:
 
 def backup(args: argparse.Namespace) -> int:
     """``borelog backup DIR``."""
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         copied = bench.journal.backup(Path(args.folder))
     out(f"backed up: {copied.entries} entries in all, {copied.stills} stills copied now")
     for sha in copied.faulty:
@@ -79,7 +78,7 @@ def backup(args: argparse.Namespace) -> int:
 
 def restore(args: argparse.Namespace) -> int:
     """``borelog restore BACKUP``: the journal that was there is set aside, never deleted."""
-    folder = Path(args.logbook) if args.logbook else default_logbook()
+    folder = folder_of(args)
     done = put_back(folder, Path(args.folder), sure=args.yes)
     out("restored: the journal of the backup is in its place, and the stills that were missing are back")
     if done.aside is not None:

@@ -30,7 +30,7 @@ def place(args: argparse.Namespace) -> int:
         changes["aside"] = args.aside
     if args.back:
         changes["aside"] = ""
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         stills = filing.stills_named(bench.inspection(id_), args.stills)
         if args.shift:
@@ -55,7 +55,7 @@ def _typed_shapes(values: dict[str, str], inspection: Inspection, args: argparse
 
 def mark(args: argparse.Namespace) -> int:
     """``borelog mark INSPECTION STILL box=x,y x,y --finding ex_notch``."""
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         inspection = bench.inspection(id_)
         still = filing.still_named(inspection, args.still).body
@@ -119,7 +119,7 @@ def _finding(args: argparse.Namespace, inspection: Inspection, still: StillFiled
 def scale(args: argparse.Namespace) -> int:
     """``borelog scale INSPECTION STILL line=x,y x,y length='14 mm'``."""
     values = pairs(args.values)
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         inspection = bench.inspection(id_)
         still = filing.still_named(inspection, args.still).body.sha256
@@ -181,7 +181,7 @@ def _rim(bench: Bench, still: str) -> Ellipse:
 
 def probe(args: argparse.Namespace) -> int:
     """``borelog probe INSPECTION [NAME] [--mirror|--no-mirror] [--roll DEGREES]``."""
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         if args.name:
             roll = parse(args.roll, "deg").to("deg") if args.roll else None

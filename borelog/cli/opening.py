@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from borelog.acts.bench import Bench, open_bench, unsaved_lines
+from borelog.acts.bench import Bench, default_logbook, open_bench, unsaved_lines
 from borelog.cli.printing import tell
 from borelog.text import BorelogError, one_line
 
@@ -18,14 +18,19 @@ class UsageError(BorelogError):
     exit_code = 2
 
 
+def folder_of(args: argparse.Namespace) -> Path:
+    """The logbook's folder that ``--logbook`` names, else the default one."""
+    return Path(args.logbook) if args.logbook else default_logbook()
+
+
 @contextmanager
-def bench_for(args: argparse.Namespace, *, create: bool = True, read_only: bool = False) -> Iterator[Bench]:
+def bench_for(args: argparse.Namespace, *, create: bool = False, read_only: bool = False) -> Iterator[Bench]:
     """The bench that ``--logbook`` and ``--who`` name; closed at the end.
 
+    Only a command that begins something makes a logbook where there is none: a name typed wrongly must not become one.
     What the logbook warns of, and what a failing disk kept from being saved, is said on standard error.
     """
-    folder = Path(args.logbook) if args.logbook else None
-    bench = open_bench(folder, who=args.who, create=create, read_only=read_only)
+    bench = open_bench(folder_of(args), who=args.who, create=create, read_only=read_only)
     try:
         for warning in bench.journal.warnings:
             tell(f"borelog: {warning}")

@@ -14,7 +14,7 @@ from borelog.cli.printing import out, out_json, progress, wrapped
 def pack(args: argparse.Namespace) -> int:
     """``borelog pack INSPECTION -o DIR``."""
     show = progress("packing")
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         handed = hand_over(
             bench,
@@ -75,7 +75,7 @@ def take(args: argparse.Namespace) -> int:
     from borelog.acts.taking import take_in
 
     show = progress("taking in")
-    with bench_for(args) as bench:
+    with bench_for(args, create=True) as bench:
         taken = take_in(bench, Path(args.pack), progress=lambda done, of, words: show(done, of))
     if args.json:
         out_json(asdict(taken), "borelog.take/1")

@@ -216,7 +216,7 @@ def look(args: argparse.Namespace) -> int:
 
 def strip(args: argparse.Namespace) -> int:
     """``borelog strip INSPECTION PLACE -c 3``."""
-    with bench_for(args, create=False, read_only=True) as bench:
+    with bench_for(args, read_only=True) as bench:
         made = strips.strip_of(
             bench,
             bench.journal.find(args.inspection),
@@ -248,7 +248,7 @@ def strip(args: argparse.Namespace) -> int:
 
 def forget(args: argparse.Namespace) -> int:
     """``borelog forget INSPECTION STILL --why ...``."""
-    with bench_for(args, create=False) as bench:
+    with bench_for(args) as bench:
         inspection = bench.inspection(bench.journal.find(args.inspection))
         still = filing.still_named(inspection, args.still)
         if not args.yes:

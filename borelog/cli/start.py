@@ -15,7 +15,7 @@ def screens(args: argparse.Namespace) -> int:
     require_terminal()
     from borelog.tui.app import run
 
-    with bench_for(args) as bench:
+    with bench_for(args, create=True) as bench:
         run(bench)
     return 0
 
@@ -25,7 +25,9 @@ def serve(args: argparse.Namespace) -> int:
     from borelog.tui import browser
 
     browser.check_host(args.host, args.exposed, args.port)
-    with bench_for(args) as bench:  # a logbook that cannot be opened is said here, not in a browser
+    with bench_for(
+        args, create=True
+    ) as bench:  # a logbook that cannot be opened is said here, not in a browser
         folder = bench.journal.folder
     out(f"open http://{args.host}:{args.port} in a browser; ctrl+c stops it")
     browser.serve(folder, args.host, args.port, args.exposed)

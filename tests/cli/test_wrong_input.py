@@ -92,3 +92,22 @@ def test_a_file_that_may_not_be_read(run: Run, tmp_path: Path) -> None:
     code, _, told = run("record", "last", str(locked))
     assert code == 3
     assert "permissions" in told
+
+
+@pytest.mark.parametrize(
+    "args", [("show", "last"), ("list",), ("search", "x"), ("journal", "last"), ("set", "last", "bore=81")]
+)
+def test_a_logbook_named_wrongly_is_not_made(
+    args: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Only what begins something makes a logbook: a slip in --logbook is told, and leaves nothing behind."""
+    code = main(["--logbook", str(tmp_path / "slip"), *args])
+    said = capsys.readouterr()
+    assert not (tmp_path / "slip").exists()
+    assert "borelog new" in said.out + said.err
+    assert (code == 0) == (args == ("list",))
+
+
+def test_an_engine_that_cannot_be_opens_no_inspection(run: Run) -> None:
+    assert run("new", "Odd", "layout=inline 4", "firing order=1-1-2-3")[0] != 0
+    assert "Odd" not in run("list")[1]
