@@ -46,6 +46,20 @@ def rename(bench: Bench, inspection_id: str, name: str) -> Stored:
     return enter(bench, inspection_id, Opened(name=name, demo=opened.body.demo, earlier=opened.body.earlier))
 
 
+def link_earlier(bench: Bench, inspection_id: str, earlier: str) -> Stored:
+    """Say that another inspection is an earlier look at the same engine.
+
+    Raises
+    ------
+    ActError
+        For a link to itself.
+    """
+    if earlier == inspection_id:
+        raise ActError("an inspection cannot be its own earlier look; name another")
+    opened = bench.inspection(inspection_id).of(Opened)[-1]
+    return enter(bench, inspection_id, Opened(name=opened.body.name, demo=opened.body.demo, earlier=earlier))
+
+
 def correct(bench: Bench, inspection_id: str, target: str, body: Content, how: str = "") -> Stored:
     """Correct what ``target`` (the thing's id or a version's) says; the earlier wording stays in the journal."""
     thing = bench.inspection(inspection_id).find(target)

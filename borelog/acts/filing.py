@@ -84,6 +84,10 @@ class Looked:
     small: Any = field(default=None, compare=False, repr=False)
 
 
+_NOT_KEPT = (".gif", ".jp2", ".j2k", ".svg", ".psd", ".dng", ".raw", ".cr2", ".cr3", ".nef", ".arw", ".jxl")
+"""Endings of pictures that no decoder here is trusted with; a person is told instead of left to wonder."""
+
+
 def found_under(names: Iterable[str]) -> tuple[list[Path], tuple[Refused, ...]]:
     """Pictures under these names (files, folders, patterns), each once, and why a name gives none.
 
@@ -109,6 +113,13 @@ def found_under(names: Iterable[str]) -> tuple[list[Path], tuple[Refused, ...]]:
         refused.append(
             Refused(one_line(film.name, 200), "is a film; 'borelog film' picks its sharp, different frames")
         )
+    for other in found.others:
+        if other.suffix.lower() in _NOT_KEPT:
+            refused.append(
+                Refused(
+                    one_line(other.name, 200), "is a kind of picture that is not kept; save it as JPEG or PNG"
+                )
+            )
     if not found.pictures and not refused:
         raise FilingError(
             "no picture is there under these names; name files, a folder, or a pattern in quotes"

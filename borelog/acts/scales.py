@@ -117,14 +117,14 @@ def scale_of(inspection: Inspection, still: str) -> Scale | None:
 
 def set_scale(bench: Bench, inspection_id: str, still: str, scale: Scale, at: Pair, what: str = "") -> Scaled:
     """Note a scale for a still; ``at`` is where its millimetres per pixel are stated, ``what`` the known thing."""
-    s = scale.mm_per_px(*at)
+    s = float(scale.mm_per_px(*at))
     rests = "; ".join(x for x in (one_line(what, 60), *scale.rests_on) if x)
     body = Scaled(
         still,
         s,
-        s * scale.u_rel,
+        s * float(scale.u_rel),
         rests,
-        () if scale.flat else scale.matrix,
+        () if scale.flat else tuple(float(v) for v in scale.matrix),
         scale.plane,
         msgspec.to_builtins(scale.lens) if scale.lens else {},
     )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import threading
+import time
+from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,6 +13,9 @@ from borelog.acts.bench import Bench
 from borelog.acts.filing import Filed, FilingError, Refused, file_one, look_at, probe_of
 from borelog.acts.whereabouts import Spot, is_at
 from borelog.logbook.entries import StillFiled, StillPlaced
+
+_REMEMBERED = 200
+"""Places the person was at that are kept; a picture takes seconds to be written, not hours."""
 
 
 def watch(
@@ -27,7 +32,8 @@ def watch(
     Parameters
     ----------
     spot
-        Where everything goes; None: to where the person is at, which may change while this runs.
+        Where everything goes; None: to where the person was when the picture first appeared, which may change while
+        this runs.
     probe
         Name of the probe the pictures come from; its mirror and roll go with them.
     """
@@ -35,20 +41,27 @@ def watch(
 
     if not folder.is_dir():
         raise FilingError(f"{folder.name} is no folder; name the one the camera saves into")
+    been: deque[tuple[float, Spot | None]] = deque([(time.monotonic(), is_at(bench))], _REMEMBERED)
+    looked = time.monotonic()
     for arrival in arrivals(folder, stop):
         if arrival is None:
+            # A move since the last look counts from that look on: a picture seen with it belongs to the new place.
+            if (now := is_at(bench)) != been[-1][1]:
+                been.append((looked, now))
+            looked = time.monotonic()
             yield None
         elif arrival.why:
             yield Refused(arrival.path.name, arrival.why)
         else:
-            yield _file(bench, inspection_id, arrival.path, spot, probe)
+            at = spot or next((s for t, s in reversed(been) if t <= arrival.seen), been[0][1])
+            yield _file(bench, inspection_id, arrival.path, at, probe)
 
 
 def _file(bench: Bench, inspection_id: str, path: Path, spot: Spot | None, probe: str) -> Filed | Refused:
     looked = next(iter(look_at([path])))
     if isinstance(looked, Refused):
         return looked
-    at = spot or is_at(bench) or Spot(inspection_id)
+    at = spot or Spot(inspection_id)
     if at.inspection != inspection_id:
         at = Spot(inspection_id)
     inspection = bench.inspection(inspection_id)

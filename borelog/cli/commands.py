@@ -50,7 +50,8 @@ COMMANDS: tuple[Command, ...] = (
         _arg("--engine", metavar="NAME", default="", help="tour another demo engine"),
         OUT), "start"),
     Command("new", "open an inspection; all but the name may be left for later", "entry:new", (
-        _arg("name", metavar="NAME"), PAIRS, JSON), "start"),
+        _arg("name", metavar="NAME"), PAIRS,
+        _arg("--earlier", default="", metavar="INSPECTION", help="an earlier look at the same engine"), JSON), "start"),
     Command("list", "list the inspections of the logbook", "entry:list_", (JSON,), "start"),
     Command("screens", "open the screens (the same as borelog alone)", "start:screens", (), "start"),
     Command("serve", "show the screens in a browser on this machine (needs the extra 'browser')", "start:serve", (

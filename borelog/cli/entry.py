@@ -22,7 +22,10 @@ def new(args: argparse.Namespace) -> int:
     """``borelog new NAME [fact=value ...]``."""
     values = pairs(args.values)
     with bench_for(args, create=True) as bench:
+        earlier = bench.journal.find(args.earlier) if args.earlier else ""
         inspection = entering.open_inspection(bench, args.name, facts=values)
+        if earlier:
+            entering.link_earlier(bench, inspection, earlier)
         number = bench.journal.number(inspection)
     if args.json:
         out_json({"inspection": inspection, "number": number, "name": args.name}, "borelog.new/1")

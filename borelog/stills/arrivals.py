@@ -24,18 +24,24 @@ Check = Callable[[bytes, str], PictureFacts]
 
 @dataclass(frozen=True, slots=True)
 class Arrival:
-    """One picture: its bytes and what it is, or, when ``why`` is not empty, the reason it cannot be used."""
+    """One picture: its bytes and what it is, or, when ``why`` is not empty, the reason it cannot be used.
+
+    ``seen`` is when its name was first there, by the clock of `arrivals`: while a picture is still being written the
+    person may have gone on to another place.
+    """
 
     path: Path
     data: bytes = field(default=b"", repr=False)
     picture: PictureFacts | None = None
     why: str = ""
+    seen: float = 0.0
 
 
 @dataclass(slots=True)
 class _Waiting:
     stamp: Stamp
     since: float
+    first: float
     tried: bool = False
 
 
@@ -153,7 +159,7 @@ def _step(
         return None
     seen = waiting.get(path)
     if seen is None or seen.stamp != stamp:
-        waiting[path] = _Waiting(stamp, now)
+        waiting[path] = _Waiting(stamp, now, seen.first if seen else now)
         return None
     patient = now - seen.since < patience
     if patient and (seen.tried or stamp[0] == 0):
@@ -164,11 +170,11 @@ def _step(
         picture = test(data, path.name)
         if patient and any("cut short" in remark for remark in picture.remarks):
             return None
-        arrival = Arrival(path, data, picture)
+        arrival = Arrival(path, data, picture, seen=seen.first)
     except StillError as error:
         if patient:
             return None
-        arrival = Arrival(path, why=str(error))
+        arrival = Arrival(path, why=str(error).removeprefix(f"{shown(path)}: "), seen=seen.first)
     done[path] = stamp
     del waiting[path]
     return arrival

@@ -19,7 +19,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from PIL import Image
+from PIL import Image, UnidentifiedImageError
 
 from borelog.stills import StillError
 from borelog.stills.kinds import PICTURES, kind_by_name, kind_of
@@ -144,6 +144,8 @@ def read_file(path: str | os.PathLike[str], cap: int = BYTE_CAP) -> bytes:
 
 
 def _reason(error: BaseException) -> str:
+    if isinstance(error, UnidentifiedImageError):
+        return "its beginning says no size or coding that can be shown"
     return one_line(getattr(error, "strerror", None) or str(error) or type(error).__name__, 80)
 
 
