@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from borelog.acts.bench import Bench
-from borelog.acts.filing import check_cylinder
+from borelog.acts.filing import FilingError, check_cylinder
 from borelog.marks.places import Place
 
 
@@ -19,10 +19,16 @@ class Spot:
 
 
 def be_at(bench: Bench, spot: Spot) -> None:
-    """Note where the person is at."""
+    """Note where the person is at.
+
+    Raises
+    ------
+    FilingError
+        If the engine has no such cylinder, or the logbook's folder cannot be written.
+    """
     check_cylinder(bench.inspection(spot.inspection), spot.cylinder)
     place = spot.place or Place("")
-    bench.journal.set_whereabouts(
+    noted = bench.journal.set_whereabouts(
         {
             "inspection": spot.inspection,
             "cylinder": spot.cylinder,
@@ -31,6 +37,10 @@ def be_at(bench: Bench, spot: Spot) -> None:
             "height": place.height,
         }
     )
+    if not noted:
+        raise FilingError(
+            "where you are could not be noted: the logbook's folder cannot be written; name the cylinder with each picture"
+        )
 
 
 def is_at(bench: Bench) -> Spot | None:

@@ -390,16 +390,20 @@ class Journal(Reader):
             except LogbookError:
                 return
 
-    def set_whereabouts(self, where: dict[str, Scalar]) -> None:
-        """Note where the person is at. Unsynced on purpose: it is written at every step of the cursor."""
+    def set_whereabouts(self, where: dict[str, Scalar]) -> bool:
+        """Note where the person is at; whether that could be done.
+
+        Unsynced on purpose: it is written at every step of the cursor.
+        """
         if self.read_only:
-            return
+            return False
         part = self.folder / f".whereabouts.{os.getpid()}.part"
         try:
             part.write_text(json.dumps(where), "utf-8")
             os.replace(part, self.folder / WHEREABOUTS)
         except OSError:
-            return
+            return False
+        return True
 
     def close(self) -> None:
         """Let go of the logbook."""

@@ -400,3 +400,8 @@ def judged(bench: Bench, inspection: Any) -> tuple[Any, str]:
         return verdict_on(bench, inspection).verdict, ""
     except BorelogError as error:
         return None, f"no verdict: {error}"
+    except Exception as error:  # noqa: BLE001 - a fault here must be said, and must not end all judging after it
+        return (
+            None,
+            f"no verdict, by a fault of the program ({type(error).__name__}: {one_line(str(error), 80)})",
+        )

@@ -8,6 +8,7 @@ from pathlib import Path
 from borelog.acts import entering
 from borelog.acts.bench import open_bench
 from borelog.logbook.entries import Note
+from borelog.tui.app import judged
 from borelog.tui.desk import Desk, Outcome
 
 
@@ -39,3 +40,12 @@ def test_news_from_another_program_is_not_counted_as_work(tmp_path: Path) -> Non
     assert desk.inspection.of(Note)[0].body.text == "from the other bench"
     desk.close()
     here.journal.close()
+
+
+def test_a_fault_in_judging_is_said_and_ends_nothing(tmp_path: Path) -> None:
+    """Whatever goes wrong comes back in words: a worker that fell silent would stop all judging after it."""
+    bench = open_bench(tmp_path / "logbook", who="AB")
+    verdict, words = judged(bench, "no inspection at all")
+    assert verdict is None
+    assert words.startswith("no verdict, by a fault of the program")
+    bench.journal.close()
