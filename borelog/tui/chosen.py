@@ -92,13 +92,13 @@ class Choices(Painted):
         app = self.screens
         line: Any = self.lines[row] if row < len(self.lines) else ()
         if not self._starts or not self._starts[self.index] <= row < self._end() or not line:
-            return strip_of(line, self.size.width, app.palette, app.letters)
+            return strip_of(line, self.room, app.palette, app.letters)
         if row == self._starts[self.index]:
-            return strip_of(line, self.size.width, app.palette, app.letters, picked=True)
+            return strip_of(line, self.room, app.palette, app.letters, picked=True)
         first = line[0]
         edge = (
             (Span("┃", "ink", "bold"), first._replace(text=first.text[1:]))
             if first.text.startswith(" ")
             else (first,)
         )
-        return strip_of((*edge, *line[1:]), self.size.width, app.palette, app.letters)
+        return strip_of((*edge, *line[1:]), self.room, app.palette, app.letters)

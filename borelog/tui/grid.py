@@ -62,7 +62,7 @@ class GridView(GridLines):
             row = min(self.at[0], max(0, len(grid.rows) - 1))
         self.at = (row, self.at[1])
         self._land()
-        self.virtual_size = Size(0, len(grid.rows))
+        self.virtual_size = Size(0, len(self.slots()))
         self.refresh()
 
     def _land(self) -> None:
@@ -113,7 +113,14 @@ class GridView(GridLines):
         self.post_message(self.Moved())
 
     def step(self, down: int) -> None:
-        """A row up or down; heads are passed over."""
+        """A row up or down; heads are passed over. In the list a line, which is a cylinder."""
+        if self.is_list:
+            cells = [s for s in self.slots() if s[1] is not None]
+            here = cells.index((self.at[0], self.at[1])) if (self.at[0], self.at[1]) in cells else 0
+            if 0 <= here + down < len(cells):
+                row, column = cells[here + down]
+                self.go(row, ENGINE if column is None else column)
+            return
         k = self.at[0] + down
         while 0 <= k < len(self.grid.rows) and self.grid.rows[k].kind == "head":
             k += down
@@ -140,7 +147,7 @@ class GridView(GridLines):
         """Take the first row of a test in hand, at a cylinder, its group at the top; False if there is none."""
         for k, row in enumerate(self.grid.rows):
             if row.test == test and row.kind in ("reading", "question"):
-                self.keep_in_view(len(self.grid.rows) - 1, 0)
+                self.keep_in_view(len(self.slots()) - 1, 0)
                 self.go(k, cylinder or self._column)
                 return True
         return False
@@ -229,16 +236,18 @@ class GridView(GridLines):
             if at + 1 < len(columns):
                 self.go(self.at[0], columns[at + 1])
             else:
-                self._next_row(columns)
+                self._next_row()
         elif then in ("up", "down"):
             self.step(-1 if then == "up" else 1)
         self.refresh()
 
-    def _next_row(self, columns: tuple[int, ...]) -> None:
-        before = self.at[0]
-        self.step(1)
-        if self.at[0] != before and not self.row.span:
-            self.go(self.at[0], self.grid.columns(self.row)[0])
+    def _next_row(self) -> None:
+        k = self.at[0] + 1
+        while k < len(self.grid.rows) and self.grid.rows[k].kind == "head":
+            k += 1
+        if k < len(self.grid.rows):
+            row = self.grid.rows[k]
+            self.go(k, self._column if row.span else self.grid.columns(row)[0])
 
     async def on_key(self, event: events.Key) -> None:
         """Editing keys while typing; a digit or an answer's letter begins or answers; all else is left to the screen."""
@@ -303,12 +312,17 @@ class GridView(GridLines):
 
     def on_click(self, event: events.Click) -> None:
         """Take the cell under the pointer in hand; a second click opens it."""
-        k = event.y - 1 + round(self.scroll_y)
-        if event.y < 1 or not 0 <= k < len(self.grid.rows) or self.grid.rows[k].kind == "head":
+        line = event.y - 1 + round(self.scroll_y)
+        if event.y < 1 or not 0 <= line < len(self.slots()):
             return
+        k, listed = self.slots()[line]
         row = self.grid.rows[k]
+        if row.kind == "head" or (self.is_list and listed is None):
+            return
         column = ENGINE
-        if not row.span:
+        if self.is_list:
+            column = ENGINE if listed is None else listed
+        elif not row.span:
             shown = self.shown_columns()
             at = (event.x - self.label_room()) // self.cell_room()
             if not 0 <= at < len(shown):

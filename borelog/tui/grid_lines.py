@@ -2,15 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from rich.segment import Segment
 from rich.style import Style
-from textual.geometry import Offset, Region
+from textual.geometry import Offset, Region, Size
 from textual.strip import Strip
 
 from borelog.tui.editing import Edit
 from borelog.tui.painted import Painted, strip_of, style_of
 from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
-from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded
+from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded, pieces
+
+LIST_BELOW = 56
+"""Columns under which the grid is a list."""
+LIST_LABEL = 5
+"""Columns before a cell in the list."""
+
+
+def _slots(grid: Grid, listed: bool) -> Iterator[tuple[int, int | None]]:
+    for k, row in enumerate(grid.rows):
+        if not listed or row.kind == "head":
+            yield k, None
+        elif row.span:
+            yield k, ENGINE
+        else:
+            yield k, None
+            yield from ((k, c) for c in grid.cylinders)
 
 
 class GridLines(Painted):
@@ -28,6 +46,26 @@ class GridLines(Painted):
         self.first_column = 0
         self._column = ENGINE
         self._painted: object = None
+        self._slots: tuple[Grid, bool, tuple[tuple[int, int | None], ...]] | None = None
+
+    @property
+    def is_list(self) -> bool:
+        """On a narrow screen every cylinder has a line of its own under its test, and nothing scrolls sideways."""
+        return bool(self.grid.cylinders) and 0 < self.size.width < LIST_BELOW
+
+    def slots(self) -> tuple[tuple[int, int | None], ...]:
+        """What each line shows: (row, column), column None for a heading or a test's own line above its cylinders."""
+        key = (self.grid, self.is_list)
+        if self._slots is None or self._slots[0] is not key[0] or self._slots[1] != key[1]:
+            self._slots = (*key, tuple(_slots(self.grid, self.is_list)))
+        return self._slots[2]
+
+    def line_of(self, row: int, column: int | None = None) -> int:
+        """The line on which a cell stands; that of the row's first line without a column."""
+        if not self.is_list:
+            return row
+        there = [k for k, (r, c) in enumerate(self.slots()) if r == row and (column is None or c == column)]
+        return there[0] if there else 0
 
     @property
     def row(self) -> Row:
@@ -47,23 +85,29 @@ class GridLines(Painted):
     def on_resize(self) -> None:
         """The cell in hand stays in view."""
         if self.grid.rows:
+            self.virtual_size = Size(0, len(self.slots()))
             self.call_after_refresh(self._show_cell)
 
     def _show_cell(self) -> None:
         head = max((k for k in range(self.at[0] + 1) if self.grid.rows[k].kind == "head"), default=0)
-        self.keep_in_view(self.at[0])
-        if self.at[0] - head < self.size.height - 2:
-            self.keep_in_view(head, 0)
+        here, top = self.line_of(*self.at), self.line_of(head)
+        if self.is_list and len(self.grid.cylinders) < self.size.height - 3:
+            self.keep_in_view(self.line_of(self.at[0], self.grid.columns(self.row)[-1]), 0)
+        self.keep_in_view(here)
+        if here - top < self.size.height - 2:
+            self.keep_in_view(top, 0)
+        elif self.is_list:
+            self.keep_in_view(self.line_of(self.at[0]), 0)
 
     def label_room(self) -> int:
         """Width of the label column."""
         if not self.grid.cylinders:
-            return min(38, max(16, self.size.width // 2 - 4))
-        return 22 if self.size.width >= 76 else 17 if self.size.width >= 56 else 14
+            return min(38, max(16, self.room // 2 - 4))
+        return 22 if self.room >= 76 else 18
 
     def label_room_of(self, row: Row) -> int:
         """The same for one row: where there is one cell, its label need not be cut."""
-        return max(self.label_room(), 34) if row.span and self.size.width >= 76 else self.label_room()
+        return max(self.label_room(), 34) if row.span and self.room >= 76 else self.label_room()
 
     def cell_room(self) -> int:
         """Width of a cell."""
@@ -72,7 +116,7 @@ class GridLines(Painted):
 
     def cells_room(self) -> int:
         """Columns beside the labels."""
-        return self.size.width - self.label_room() - 1
+        return self.room - self.label_room() - 1
 
     def shown_columns(self) -> tuple[int, ...]:
         """The cylinders that fit, so that the one in hand is among them."""
@@ -94,18 +138,37 @@ class GridLines(Painted):
 
     def render_line(self, y: int) -> Strip:
         """The cylinder numbers on top, then rows."""
-        room, app = self.size.width, self.screens
+        room, app = self.room, self.screens
         if y == 0:
             return strip_of(self._numbers(), room, app.palette, app.letters, panel=True)
         k = y - 1 + round(self.scroll_y)
-        if k >= len(self.grid.rows):
+        slots = self.slots()
+        if k >= len(slots):
             return strip_of((), room, app.palette, app.letters)
-        strip = strip_of(self._line(k), room, app.palette, app.letters)
-        if self.edit is not None and k == self.at[0]:
+        row, column = slots[k]
+        line = self._list_line(row, column) if self.is_list else self._line(row)
+        strip = strip_of(line, room, app.palette, app.letters)
+        if self.edit is not None and k == self.line_of(*self.at):
             return self._with_editor(strip, y)
         return strip
 
+    def _list_line(self, k: int, column: int | None) -> Line:
+        """One line of the list: a heading, a test above its cylinders, a cylinder, or a row that has one cell."""
+        row = self.grid.rows[k]
+        if row.kind == "head" or row.span:
+            return self._line(k)
+        here = k == self.at[0]
+        if column is None:
+            unit = f"  {row.unit}" if row.unit else ""
+            return (Span(f" {row.label}{unit}", "ink" if here else "quiet", "bold" if here else ""),)
+        held = here and column == self.at[1]
+        number = f"{'▸' if held else ' '} {column:>2} "
+        cell = self._cell(row, column, self.room - LIST_LABEL - 1, held, held and self.has_focus)
+        return (Span(padded(number, LIST_LABEL), "ink" if held else "quiet", "bold" if held else ""), cell)
+
     def _numbers(self) -> Line:
+        if self.is_list:
+            return (Span(pieces(" in test order · a line for each cylinder", self.room), "quiet"),)
         shown = self.shown_columns()
         more_left = "◀ " if self.first_column else ""
         more_right = " ▶" if shown and shown[-1] != self.grid.cylinders[-1] else ""
@@ -118,10 +181,11 @@ class GridLines(Painted):
 
     def _line(self, k: int) -> Line:
         row = self.grid.rows[k]
-        label_room, room = self.label_room_of(row), self.size.width
+        label_room, room = self.label_room_of(row), self.room
         if row.kind == "head":
             head = f" {row.label.upper()} "
-            hint = cut(f" {row.hint} " if row.hint else "", max(0, room - cells(head)))
+            hint = pieces(row.hint, max(0, room - cells(head) - 3)) if row.hint else ""
+            hint = f" {hint} " if hint and "…" not in hint else ""
             return (
                 Span(head, "ink", "bold"),
                 Span(hint, "quiet"),
@@ -160,14 +224,16 @@ class GridLines(Painted):
         assert self.edit is not None
         app = self.screens
         left = self.label_room_of(self.row)
-        wide = self.size.width - left - 1
-        if not self.row.span:
+        if self.is_list and not self.row.span:
+            left = LIST_LABEL
+        wide = self.room - left - 1
+        if not self.row.span and not self.is_list:
             shown = self.shown_columns()
             left += shown.index(self.column) * self.cell_room() if self.column in shown else 0
             wide = self.cell_room()
         text = self.edit.text
-        need = max(wide, min(cells(text) + 3, self.size.width))
-        left = max(0, min(left, self.size.width - need))
+        need = max(wide, min(cells(text) + 3, self.room))
+        left = max(0, min(left, self.room - need))
         room = need - 2
         before = text[: self.edit.caret]
         while cells(before) > room - 1:
@@ -185,8 +251,8 @@ class GridLines(Painted):
         ]
         editor = Strip(body, need)
         self.app.cursor_position = Offset(self.region.x + left + 1 + cells(before), self.region.y + y)
-        return Strip.join([strip.crop(0, left), editor, strip.crop(left + need, self.size.width)])
+        return Strip.join([strip.crop(0, left), editor, strip.crop(left + need, self.room)])
 
     def refresh_row(self) -> None:
         """Only the row in hand needs painting."""
-        self.refresh(Region(0, self.at[0] - round(self.scroll_y) + 1, self.size.width, 1))
+        self.refresh(Region(0, self.line_of(*self.at) - round(self.scroll_y) + 1, self.room, 1))

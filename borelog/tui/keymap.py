@@ -4,7 +4,6 @@ theme = "borelog-day"       # or borelog-night
 cells = "quadrants"         # half, sextants, letters
 letters = false             # true: letters and ASCII signs alone
 large = false
-who = "AB"
 [keys.plan]
 finding = "k"
 [keys.everywhere]
@@ -42,7 +41,6 @@ class Settings:
     cells: str = "quadrants"
     letters: bool = False
     large: bool = False
-    who: str = ""
     keys: Keys = field(default_factory=dict)
 
 
@@ -90,7 +88,7 @@ def parse(text: str, file: str = "screens.toml") -> Settings:
         raise SettingsError(f"{file}: not readable as TOML: {error}") from error
     keys = _own_keys(table.pop("keys", {}), file)
     choices: dict[str, tuple[str, ...]] = {"theme": THEMES, "cells": CELLS}
-    kinds: dict[str, type] = {"theme": str, "cells": str, "letters": bool, "large": bool, "who": str}
+    kinds: dict[str, type] = {"theme": str, "cells": str, "letters": bool, "large": bool}
     for name, value in table.items():
         if name not in kinds:
             raise SettingsError(

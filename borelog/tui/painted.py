@@ -93,6 +93,11 @@ class Painted(ScrollView, _Themed, can_focus=True, inherit_bindings=False):
             self.keep_in_view(cursor)
         self.refresh()
 
+    @property
+    def room(self) -> int:
+        """Columns for the lines, without the scroll bar's."""
+        return self.size.width - (self.scrollbar_size_vertical if self.show_vertical_scrollbar else 0)
+
     def keep_in_view(self, row: int, margin: int = 1) -> None:
         """Scroll so that a line is seen."""
         top, high = round(self.scroll_y), max(1, self.size.height)
@@ -106,7 +111,7 @@ class Painted(ScrollView, _Themed, can_focus=True, inherit_bindings=False):
         row = y + round(self.scroll_y)
         line = self.lines[row] if row < len(self.lines) else ()
         picked = self.cursor is not None and row == self.cursor and self.has_focus
-        return strip_of(line, self.size.width, self.screens.palette, self.screens.letters, picked, self.panel)
+        return strip_of(line, self.room, self.screens.palette, self.screens.letters, picked, self.panel)
 
     def on_focus(self) -> None:
         """What is in hand shows."""

@@ -154,3 +154,30 @@ async def test_what_the_logbook_warns_of_is_on_the_screen(bench: Bench, four: st
         await press(app, pilot, "f12")
         page = "\n".join(said(line) for line in app.screen.query_one("#page").lines)  # type: ignore[attr-defined]
         assert "not saved: " in page
+
+
+async def test_at_forty_columns_the_readings_are_a_list_in_test_order(bench: Bench, four: str) -> None:
+    """Nothing scrolls sideways: every cylinder has a line of its own; Enter and Down go on in it, a click takes a line in hand."""
+    app = Screens(bench, Settings(), four)
+    async with app.run_test(size=(40, 30)) as pilot:
+        await settled(app, pilot)
+        await press(app, pilot, "f4")
+        grid = app.room_now().query_one(GridView)
+        assert grid.is_list and (grid.row.test, grid.column) == ("compression_dry", 1)
+        text = [strip.text for strip in grid.render_lines(grid.size.region)]
+        assert all(len(line) <= 40 for line in text)
+        block = [line for line in text if any(f in line for f in ("178", "173", "62", "180"))]
+        assert [line.split()[0 if line[0] == " " else 1] for line in block] == ["1", "2", "3", "4"]
+        await press(app, pilot, "down", "down")
+        assert grid.column == 3
+        await press(app, pilot, "type:64", "enter")
+        assert grid.column == 4 and bench.inspection(four).of(Reading)[2].body.values == (64.0,)
+        y = grid.line_of(grid.at[0], 2) - round(grid.scroll_y) + 1
+        await pilot.click(grid, offset=(6, y))
+        await settled(app, pilot)
+        assert grid.column == 2
+        await press(app, pilot, "end", "down")
+        assert grid.row.kind == "fold", "the list goes on behind the last cylinder"
+        await pilot.resize_terminal(100, 30)
+        await settled(app, pilot)
+        assert not grid.is_list and grid.row.kind == "fold"

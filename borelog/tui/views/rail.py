@@ -42,7 +42,8 @@ def title_line(
     """Where one is, which engine, which logbook; and when the last entry reached the disk."""
     head = Span(f" {ROOMS.get(where, where.upper())} ", "ink", "pick")
     name = one_line(inspection.name) if inspection else ""
-    said = "writing ..." if busy and saved_at else f"on disk {saved_at}" if saved_at else ""
+    at = saved_at if room >= 60 else saved_at[:5]
+    said = "writing ..." if busy and saved_at else f"on disk {at}" if saved_at else ""
     parts = [p for p in (name, engine.name if engine else "", logbook) if p]
     left = room - len(head.text) - (len(said) + 2 if said else 0) - width(state) - 1
     middle = cut(" · ".join(parts), max(0, left)) if where != "logbook" else cut(logbook, max(0, left))

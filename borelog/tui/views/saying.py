@@ -7,7 +7,7 @@ from borelog.logbook.inspection import Inspection
 from borelog.logbook.saying.all import remarks
 from borelog.logbook.saying.value import Remark
 from borelog.text import one_line
-from borelog.tui.views.words import Line, Span, wrapped
+from borelog.tui.views.words import Line, Span, pieces, wrapped
 
 _LOOKS = {"note": ("·", "ink"), "watch": ("!", "watch"), "ask": ("?", "watch")}
 _TITLES = {"engine": "The engine", "codes": "Trouble codes", "plugs": "Plugs", "opened": "Measured parts"}
@@ -38,8 +38,8 @@ def said_of(inspection: Inspection, test: str, group: str, room: int, most: int)
         lines += texts
     else:
         return lines
-    left = f"  ^S shows all {len(mine)} things that these readings say together"
-    return [*lines, (Span(left, "quiet"),)]
+    left = f"  ^S: all {len(mine)} things said · what these readings come to together"
+    return [*lines, (Span(pieces(left, room), "quiet"),)]
 
 
 def _lines(r: Remark, room: int) -> list[Line]:

@@ -15,7 +15,7 @@ from borelog.quantity import NoValue, QuantityError, parse_repeats, plain_number
 from borelog.text import BorelogError, one_line
 from borelog.tui.views.readings import cell_words
 from borelog.tui.views.rows import Cell, Row
-from borelog.tui.views.words import Line, Span, cut, wrapped
+from borelog.tui.views.words import Line, Span, cut, pieces, wrapped
 
 
 def step_lines(
@@ -28,14 +28,8 @@ def step_lines(
     label = procedures()[test].label
     if begun:
         first = cautions[0].split(":")[0].rstrip(".")
-        return [
-            (
-                Span(
-                    cut(f"! F1 shows all {len(cautions)} cautions of this step: {first} ... ({label})", room),
-                    "watch",
-                ),
-            )
-        ]
+        words = f"! F1 shows all {len(cautions)} cautions · {first} ... ({label})"
+        return [(Span(pieces(words, room), "watch"),)]
     lines: list[Line] = [(Span(f"BEFORE {label.upper()}", "watch", "bold"),)]
     whole = [text for c in cautions for text in wrapped(f"! {c}", room, "  ")]
     if len(whole) > most - 1:
@@ -102,23 +96,24 @@ def hint_lines(
     if draft:
         return first, (
             Span(
-                cut(f" not entered yet: {one_line(draft, 30)} - Enter opens it, Del drops it", room), "watch"
+                pieces(f" not entered yet: {one_line(draft, 30)} · Enter opens it · Del drops it", room),
+                "watch",
             ),
         )
     if row.kind == "fold":
         return first, (
             Span(
-                cut(
-                    " Enter opens and closes the conditions; none is obligatory, a blank is shown as a blank",
+                pieces(
+                    " Enter opens and closes the conditions · none is obligatory, a blank shows as a blank",
                     room,
                 ),
                 "quiet",
             ),
         )
     hint = row.hint.partition("  ")[2] if row.kind in ("question", "condition") else row.hint
-    if row.kind == "reading":
+    if row.kind == "reading" and not (row.group == "parts" and ": " in row.hint):
         hint = _GRAMMAR["leakdown" if row.test.startswith("leakdown") else "number"]
-    return first, (Span(cut(f" {hint}", room), "quiet"),)
+    return first, (Span(pieces(f" {hint}", room), "quiet"),)
 
 
 _GRAMMAR = {

@@ -82,6 +82,20 @@ def cut(text: str, room: int) -> str:
     return set_cell_size(text, room - 1).rstrip() + "…" if room > 0 else ""
 
 
+def pieces(text: str, room: int, sign: str = " · ") -> str:
+    """As many whole pieces of a text as fit, so that no word is cut; the first alone may have to be."""
+    text = text if text.isprintable() else one_line(text)
+    if cells(text) <= room:
+        return text
+    out = ""
+    for piece in text.split(sign):
+        longer = f"{out}{sign}{piece}" if out else piece
+        if cells(longer) > room:
+            break
+        out = longer
+    return out or cut(text, room)
+
+
 def padded(text: str, room: int, right: bool = False) -> str:
     """Text cut or filled with blanks to exactly ``room`` cells."""
     text = cut(text, room)
