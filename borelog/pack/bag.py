@@ -105,9 +105,11 @@ def building(target: Path) -> Iterator[Path]:
         yield part
         os.rename(part, target)
     except OSError as error:
-        raise PackError(
+        unwritten = PackError(
             f"the pack cannot be written there ({error.strerror or error}); choose a folder with room that may be written"
-        ) from error
+        )
+        unwritten.exit_code = 3
+        raise unwritten from error
     finally:
         shutil.rmtree(part, ignore_errors=True)
 

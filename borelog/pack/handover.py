@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from borelog.pack.document import Document, FindingRow
-from borelog.pack.rows import STILL_ONLY
+from borelog.pack.document import Document, FindingRow, RuleRow
+from borelog.pack.rows import STILL_ONLY, test_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,12 +93,36 @@ def unknown(document: Document) -> list[str]:
         for label in main
         if label not in done and not any(x.startswith(label) for x in out)
     ]
+    dark = []
     for cylinder in document.engine.cylinders:
         places = [c for c in document.coverage if c.cylinder == cylinder]
         missing = sum(1 for c in places if c.state in ("not looked", STILL_ONLY))
         if missing:
-            out.append(f"Cylinder {cylinder}: {missing} of {len(places)} places not looked at")
+            dark.append(f"{cylinder} ({missing} of {len(places)})")
+    if dark:
+        out.append(f"Places nobody looked at, by cylinder: {', '.join(dark)}")
     return out
+
+
+def rule_words(rule: RuleRow) -> str:
+    """What a rule says, without its name in front."""
+    return rule.words.removeprefix(f"{rule.rule}: ")
+
+
+def _failed(document: Document) -> tuple[Item, ...]:
+    """Rules that speak against cylinders: one line a test and group of cylinders, with the first rule as the example."""
+    groups: dict[tuple[str, tuple[int, ...]], list[RuleRow]] = {}
+    for r in document.rules:
+        if r.level in ("bad", "watch"):
+            groups.setdefault((r.test, r.failing), []).append(r)
+    out = []
+    for (test, failing), rules in groups.items():
+        asked = sum(1 for r in document.rules if r.test == test)
+        who = f"cylinder {_group(failing)} against" if failing else "against"
+        first = f"{rules[0].rule}: {rule_words(rules[0])}"
+        more = f"; {len(rules)} of {asked} rules say so" if len(rules) > 1 else ""
+        out.append(Item(f"{test_label(test)}, {who} {first}{more}"))
+    return tuple(out)
 
 
 def _unseen(document: Document) -> tuple[Item, ...]:
@@ -119,17 +143,32 @@ def _leaders(document: Document) -> tuple[Item, ...]:
     return tuple(out)
 
 
+_PARTS = ("bore_diameter", "ring_gap", "piston_clearance", "deck_flatness", "head_flatness", "head_height",
+          "journal_diameter", "piston_height")  # fmt: skip
+
+
+def _asked(document: Document) -> tuple[Item, ...]:
+    """What the machinist is asked to measure: parts of the list not measured yet, with the cylinders."""
+    wanted: dict[str, list[int | None]] = {}
+    for t in document.tests:
+        if t.test in _PARTS and t.state != "done":
+            wanted.setdefault(t.label, []).append(t.cylinder)
+    lines = [f"{label}{f', cylinders {_group(c)}' if _group(c) else ''}" for label, c in wanted.items()]
+    return tuple(
+        Item(x)
+        for x in [*lines, "Beside each figure: where it was taken, with what, and the limit held against it."]
+    )
+
+
 def _measured(document: Document) -> tuple[Item, ...]:
-    parts = ("bore_diameter", "ring_gap", "piston_clearance", "deck_flatness", "head_flatness", "head_height",
-             "journal_diameter", "piston_height")  # fmt: skip
     return tuple(
         Item(
             f"{_where(r.cylinder).capitalize()}, {r.label.lower()}{f', {r.part}' if r.part else ''}: {r.typed}",
             (r.by.entry,),
         )
         for r in document.readings
-        if r.test in parts
-    )  # fmt: skip
+        if r.test in _PARTS
+    )
 
 
 def _machinist(document: Document) -> Card:
@@ -148,6 +187,7 @@ def _machinist(document: Document) -> Card:
                 "No findings recorded.",
             ),
             Part("Could not be seen through the plug hole", _unseen(document), "Nothing noted."),
+            Part("Asked: measure, write down, send back", _asked(document), ""),
             Part("Measured so far", _measured(document), "No part was measured."),
             Part(
                 "Before any cleaning",
@@ -206,7 +246,6 @@ def _against(document: Document) -> Card:
         Item(f'"{t.text[:400]}" - {t.told_by}{f", {t.on}" if t.on else ""}', (t.by.entry,))
         for t in document.told
     )
-    failing = tuple(Item(f"{r.rule}: {r.words}") for r in document.rules if r.level in ("bad", "watch"))
     facts = {f.id: f for f in document.engine.facts}
     identity = tuple(
         Item(f"{facts[k].label}: {facts[k].value}")
@@ -220,7 +259,7 @@ def _against(document: Document) -> Card:
             Part("Said", told, "No statement is recorded."),
             Part(
                 "The record, worst first",
-                tuple(_finding(f) for f in worst(document, 2)) + failing,
+                tuple(_finding(f) for f in worst(document, 2)) + _failed(document),
                 "Nothing serious is recorded.",
             ),
             Part("Identity and story", identity, "Not noted."),

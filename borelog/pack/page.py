@@ -60,6 +60,7 @@ def environment(escape: bool = True) -> jinja2.Environment:
         "brief": plain_number,
         "share": telling.share,
         "whole": telling.whole,
+        "told": lambda by: (by.who, by.at[:16], by.how),
     }
     return made
 
@@ -99,6 +100,8 @@ def _context(document: Document, pictures: dict[str, PagePicture]) -> dict[str, 
         "which": telling.which(document),
         "unknown": handover.unknown(document),
         "not_done": handover.not_done(document),
+        "rule_words": handover.rule_words,
+        "fault_words": telling.fault_words,
         "parts": contents,
         "plan": telling.plan(document),
         "reading_groups": telling.reading_groups(document),

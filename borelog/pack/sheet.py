@@ -144,7 +144,8 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
         "facts": [[f.label, f.value] for f in d.engine.facts],
         "groups": _groups(d),
         "rules": [
-            f"{LEVELS[r.level][0]} {r.rule}: {r.words}{f' [{r.source}]' if r.source else ''}" for r in d.rules
+            f"{LEVELS[r.level][0]} {r.rule}: {handover.rule_words(r)}{f' [{r.source}]' if r.source else ''}"
+            for r in d.rules
         ],
         "remarks": [
             f"{LEVELS[r.level][0]} {r.words}{f' [{r.source}]' if r.source else ''}" for r in d.remarks
@@ -184,7 +185,7 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
         "calls": [f"{c.course}: {c.words} ({c.why}; {_who(c.by)})" for c in d.calls],
         "prices": [f"{f.label}: {f.value}" for f in d.prices],
         "truth": [
-            f"{'Engine' if t.cylinder is None else f'Cylinder {t.cylinder}'}: {', '.join(t.faults) or 'sound'} ({t.known})"
+            f"{'Engine' if t.cylinder is None else f'Cylinder {t.cylinder}'}: {telling.fault_words(t)} ({t.known})"
             for t in d.truth
         ],
         "not_done": handover.not_done(d) or ["Every test of the list was done."],

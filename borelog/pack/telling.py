@@ -18,6 +18,7 @@ from borelog.pack.document import (
     ReadingRow,
     SeenRow,
     StillRow,
+    TruthRow,
 )
 from borelog.pack.overlay import ShownMark
 from borelog.pack.rows import ANSWERED, STILL_ONLY
@@ -96,6 +97,15 @@ def which(document: Document) -> str:
         if facts.get(id_):
             parts.append(words + facts[id_])
     return ", ".join(parts)
+
+
+def fault_words(row: TruthRow) -> str:
+    """The faults of a result by the names of the fault table, or as they were entered where it has none."""
+    from borelog.knowledge.faults import shipped
+
+    known = shipped().faults
+    named = (known.get(f.replace(" ", "_")) for f in row.faults)
+    return ", ".join(k.label.lower() if k else f for k, f in zip(named, row.faults, strict=True)) or "sound"
 
 
 def people(document: Document) -> list[str]:

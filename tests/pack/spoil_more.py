@@ -435,12 +435,12 @@ def one_id_twice(pack: Path) -> Path:
 
 @spoiler("schema", "archive")
 def path_as_a_writer(pack: Path) -> Path:
-    return forged(pack, lambda x: [y.update(writer="../../evil") for y in x][0])
+    return forged(pack, lambda x: [y.update(writer="../../evil") for y in x] and None)
 
 
 @spoiler("journal", "archive")
 def prices_of_the_shop(pack: Path) -> Path:
-    return forged(pack, lambda x: [y.update(inspection="0" * 32) for y in x][0])
+    return forged(pack, lambda x: [y.update(inspection="0" * 32) for y in x] and None)
 
 
 @spoiler("journal", "archive")
