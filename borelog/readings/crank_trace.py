@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from borelog.engine.engine import Engine
 from borelog.readings import crank_humps
+from borelog.readings.crank_heights import Heights, heights
 from borelog.readings.crank_humps import TraceError, bounds
 from borelog.readings.patterns import good_level
 from borelog.readings.trace_file import Trace
@@ -54,7 +55,8 @@ class Hump:
 
     ``position`` counts along the firing order from 1; ``cylinder`` None while it is not known; ``relative``
     height over the good cylinders (1 is good, 0 none); ``scatter`` its standard deviation over cycles; ``u``
-    the standard uncertainty of the mean; ``cycles`` how many were averaged.
+    the standard uncertainty of the mean, the unknown shape of the humps included; ``low`` and ``high`` the span that
+    this shape leaves; ``cycles`` how many were averaged.
     """
 
     position: int
@@ -63,6 +65,13 @@ class Hump:
     scatter: float
     u: float
     cycles: int
+    low: float
+    high: float
+
+    @property
+    def about(self) -> bool:
+        """True where the humps run into each other so far that the height is a rough one."""
+        return self.high - self.low > float(bounds()["bell"]["about"])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -153,10 +162,12 @@ def analyse(trace: Trace, engine: Engine, sync: Sync | None = None) -> CrankResu
             f"no regular humps: only {100 * lock:.0f} % of the swing repeats from cycle to cycle; check that all plugs are "
             "in, the clamp sits on one cable, and the number of cylinders"
         )
-    heights, width = crank_humps.heights(swing, turns, intervals)
+    found = heights(swing, turns, intervals)
     seconds = time[first:last]
     named, alternatives, questions = _names(engine, sync, marks, seconds, turns, intervals)
-    humps = _humps(heights, named)
+    if not found.sized:
+        raise TraceError(_unsized(found, named, engine.count))
+    humps = _humps(found, named)
     whole = 60 * 2 * np.gradient(turns, seconds)
     third = max(1, len(whole) // 3)
     rpm = 120 * (turns[-1] - turns[0]) / (seconds[-1] - seconds[0])
@@ -166,8 +177,8 @@ def analyse(trace: Trace, engine: Engine, sync: Sync | None = None) -> CrankResu
         notes.append(
             f"the engine slowed by {abs(100 * change):.0f} % while cranking: charge the battery and repeat"
         )
-    if width > bounds()["bell"]["overlap"] * min(intervals):
-        notes.append("the humps run into each other: who is weak stands, how weak may be exaggerated")
+    if any(h.about for h in humps):
+        notes.append("the humps run into each other: who is weak stands, how weak is told as a span")
     degrees, profile = crank_humps.profile(swing, turns)
     volts = (
         None
@@ -218,9 +229,21 @@ def _angle(
     return by_humps if by_marks is None or by_marks[1] < by_humps[1] else by_marks
 
 
-def _humps(heights: Floats, named: dict[int, int]) -> tuple[Hump, ...]:
+def _unsized(found: Heights, named: dict[int, int], count: int) -> str:
+    """What can be said where the humps blur: who is weaker, not how much."""
+    weak = [f"cylinder {named[k]}" if k in named else f"hump {k} in firing order" for k in found.weak]
+    who = (
+        f"{' and '.join(weak)} pull{'s' if len(weak) == 1 else ''} less than the rest, how much less cannot be told"
+        if weak
+        else "who is weak cannot be told"
+    )
+    return f"with {count} cylinders the humps run into one another: {who}; use a gauge"
+
+
+def _humps(found: Heights, named: dict[int, int]) -> tuple[Hump, ...]:
     import numpy as np
 
+    heights = found.cycles
     means = heights.mean(axis=0)
     good = good_level([float(m) for m in means])
     if good <= 0:
@@ -235,10 +258,12 @@ def _humps(heights: Floats, named: dict[int, int]) -> tuple[Hump, ...]:
             named.get(i + 1),
             max(0.0, float(m / good)),
             float(s),
-            float(s) / math.sqrt(len(heights)),
+            math.hypot(float(s) / math.sqrt(len(heights)), float(high - low) / math.sqrt(12)),
             len(heights),
+            max(0.0, min(float(low), float(m / good))),
+            max(0.0, float(high), float(m / good)),
         )
-        for i, (m, s) in enumerate(zip(means, spread, strict=True))
+        for i, (m, s, low, high) in enumerate(zip(means, spread, found.low, found.high, strict=True))
     )
 
 

@@ -21,13 +21,14 @@ def starter_current(
     drift: float = 0.0,
     width: float = 90.0,
     start: float = 0.3,
+    pointed: float = 4.0,
     sync: tuple[int, float] | None = None,
     sync_every: float = 720.0,
     seed: int = 1,
 ):
     """Time (s), current (A), sync (V, or None).
 
-    Humps are squared half cosines, ``width`` degrees wide at half height; ``slows`` is the share of speed lost from start to
+    Humps are half cosines to the power of ``pointed``, ``width`` degrees wide at half height; ``slows`` is the share of speed lost from start to
     end; ``drift`` the share of mean current lost; ``sync`` is (cylinder, degrees before its top), one mark every
     ``sync_every`` degrees.
     """
@@ -42,9 +43,11 @@ def starter_current(
     load = np.zeros_like(t)
     for c in order:
         away = (angle - tops[c] + 360.0) % 720.0 - 360.0
-        reach = width / 0.728  # cos^4 falls to one half at 0.364 of its reach
+        reach = width / (4 / np.pi * np.arccos(0.5 ** (1 / pointed)))  # where the half cosine ends
         near = np.abs(away) < reach
-        load += (strength or {}).get(c, 1.0) * np.where(near, np.cos(np.pi * away / (2 * reach)) ** 4, 0.0)
+        load += (strength or {}).get(c, 1.0) * np.where(
+            near, np.cos(np.pi * away / (2 * reach)).clip(0) ** pointed, 0.0
+        )
     current = base * (1 - drift * turning / seconds) + hump * load + ripple * np.sin(np.radians(angle * 22))
     current += 500 * np.exp(-turning / 0.07)
     current = np.where(t < start, 0.0, current) + noise * rng.standard_normal(len(t))

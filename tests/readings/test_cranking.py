@@ -39,6 +39,9 @@ CASES = [
     ("inline", 6, "153624", {6: 0.8}, {"slows": 0.2}, 0.08),
     ("inline", 2, "12", {2: 0.5}, {}, 0.06),
     ("inline", 8, "16258374", {4: 0.3, 5: 0.85}, {"width": 60.0}, 0.08),
+    ("vee", 8, "18436572", {4: 0.3}, {"width": 60.0}, 0.06),
+    ("vee", 8, "18436572", {4: 0.5, 3: 0.8}, {"width": 70.0, "seconds": 8.0}, 0.08),
+    ("vee", 12, "1-7-5-11-3-9-6-12-2-8-4-10", {4: 0.5}, {"width": 45.0, "seconds": 8.0}, 0.08),
 ]
 
 
@@ -71,17 +74,36 @@ def test_slowing_is_seen_and_said(crank):
     assert any("slowed" in n for n in result.notes)
 
 
-def test_wide_humps_of_eight_are_said_to_overlap(crank):
-    engine = make_engine("vee", 8, "alternating", firing_order="18436572")
-    result = crank(engine, {4: 0.3})
-    assert any("run into each other" in n for n in result.notes)
+V8 = make_engine("vee", 8, "alternating", firing_order="18436572")
+
+
+@pytest.mark.parametrize("width", [45.0, 60.0, 75.0])
+@pytest.mark.parametrize("pointed", [3.0, 4.0, 6.0])
+@pytest.mark.parametrize("true", [0.3, 0.6])
+def test_what_a_bell_of_another_shape_does_lies_in_the_span_that_is_told(crank, width, pointed, true):
+    result = crank(V8, {4: true}, width=width, pointed=pointed, noise=5.0)
+    weak = next(h for h in result.humps if h.cylinder == 4)
+    assert weak.low - 0.02 <= true <= weak.high + 0.02
+    assert all(h.relative > 0.9 for h in result.humps if h.cylinder != 4)
+    assert weak.u >= (weak.high - weak.low) / 4
+
+
+def test_overlapping_humps_are_told_as_a_span(crank):
+    result = crank(V8, {4: 0.3}, width=75.0)
+    assert any("told as a span" in n for n in result.notes)
     assert min(result.relative(), key=result.relative().get) == 4
+    narrow = crank(I4, {4: 0.3}, width=60.0)
+    assert not any(h.about for h in narrow.humps)
 
 
-def test_humps_that_blur_are_refused(crank):
+def test_humps_that_blur_are_refused_and_the_weak_one_is_named(crank):
+    with pytest.raises(TraceError, match="cylinder 4 pulls less than the rest, how much less cannot be told"):
+        crank(V8, {4: 0.3}, width=95.0)
     engine = make_engine("vee", 12, firing_order="1-7-5-11-3-9-6-12-2-8-4-10")
-    with pytest.raises(TraceError, match=r"run into one another|no regular humps"):
+    with pytest.raises(TraceError, match=r"run into one another"):
         crank(engine, {4: 0.3})
+    with pytest.raises(TraceError, match=r"run into one another|no regular humps"):
+        crank(engine, {})
 
 
 def test_cam_sensor_with_its_degrees(crank):
