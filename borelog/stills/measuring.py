@@ -7,9 +7,10 @@ distance.
 from __future__ import annotations
 
 import difflib
+import math
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from borelog.marks.shapes import Box, Line, Polygon
@@ -172,7 +173,11 @@ def _thread(image: Picture, options: Options) -> Any:
 
     ends = points(options["thread"], "thread", 2)
     lines = tuple(Line(*a, *b) for a, b in zip(ends[::2], ends[1::2], strict=False))
-    return thread_scale(image, lines, _number(options, "pitch", 1.25))
+    return thread_scale(image, lines, _number(options, "pitch", 1.25), _camera_mm(options))
+
+
+def _camera_mm(options: Options) -> float | None:
+    return _millimetres(options["distance"], "distance") if options.get("distance") else None
 
 
 def _thread_scale(image: Picture, options: Options) -> Measured:
@@ -181,11 +186,11 @@ def _thread_scale(image: Picture, options: Options) -> Measured:
 
 
 def _gap(image: Picture, options: Options) -> Measured:
-    from borelog.stills.plug_photo import measure_gap
+    from borelog.stills.gap import measure_gap
 
     (x1, y1), (x2, y2) = points(options["points"], "points", 2)[:2]
     scale = _thread(image, options) if options.get("thread") else None
-    found = measure_gap(image, Line(x1, y1, x2, y2), scale)
+    found = measure_gap(image, Line(x1, y1, x2, y2), scale, _camera_mm(options))
     return Measured(found.text(), found.as_dict())
 
 
@@ -212,7 +217,15 @@ def _nose(image: Picture, options: Options) -> Measured:
 
 def _unroll(image: Picture, options: Options) -> Measured:
     from borelog.stills.ellipse import find_rim
-    from borelog.stills.unroll import lens_of, poses_from_rim, unroll
+    from borelog.stills.unroll import (
+        lens_of,
+        poses_from_rim,
+        read_wall,
+        unroll,
+        upright_score,
+        wall_spot,
+        with_zero,
+    )
 
     height, width = image.shape[:2]
     at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
@@ -224,16 +237,77 @@ def _unroll(image: Picture, options: Options) -> Measured:
             f"pose={k} ({p.tilt_deg:.0f} degrees, axis {p.axis[0]:+.2f}, {p.axis[1]:+.2f})"
             for k, p in enumerate(poses, 1)
         )
-        raise StillError(
-            f"the rim can be seen from two sides: say {tilts}; the right one leans as the probe did"
+        scores = [upright_score(unroll(image, lens, p)) for p in poses]
+        likelier = (
+            ""
+            if abs(scores[0] - scores[1]) < 0.05
+            else f"; lines run straighter with pose={1 + scores.index(max(scores))}, a hint only"
         )
-    flat = unroll(image, lens, poses[which - 1])
+        raise StillError(
+            f"the rim can be seen from two sides: say {tilts}; the right one leans as the probe did{likelier}"
+        )
+    pose = poses[which - 1]
+    if options.get("zero"):
+        pose = with_zero(pose, lens, *points(options["zero"], "zero")[0])
+    flat = unroll(image, lens, pose)
     per_round, per_along = flat.px_per_mm
-    text = f"laid flat: {flat.image.shape[1]} x {flat.image.shape[0]} px, {per_round:.1f} px per mm round, {per_along:.1f} along"
-    return Measured(
-        text,
-        {"px_per_mm_round": per_round, "px_per_mm_along": per_along, "tilt_deg": poses[which - 1].tilt_deg},
-    )
+    text = [
+        f"laid flat: {flat.image.shape[1]} x {flat.image.shape[0]} px, {per_round:.1f} px per mm round, {per_along:.1f} along"
+    ]
+    values: dict[str, Any] = {
+        "px_per_mm_round": per_round,
+        "px_per_mm_along": per_along,
+        "tilt_deg": pose.tilt_deg,
+    }
+    if not options.get("zero"):
+        text.append(
+            "angles count from an arbitrary side: say zero=x,y on the wall, for example the exhaust side"
+        )
+    if options.get("spots"):
+        spots = []
+        for x, y in points(options["spots"], "spots"):
+            angle, above = (float(v) for v in read_wall(lens, pose, [x, y]))
+            if not math.isfinite(angle):
+                raise StillError(f"{x:g},{y:g} is not on the wall")
+            spot = wall_spot(pose, angle, above)
+            spots.append({"at": [x, y], **asdict(spot)})
+            text.append(f"{x:g},{y:g}: {spot.text()}")
+        values["spots"] = spots
+    if options.get("out"):
+        text.append(f"written: {_written(flat.image, options['out'])}")
+        values["file"] = options["out"]
+    return Measured("\n".join(text), values)
+
+
+def _written(image: Picture, name: str) -> str:
+    from borelog.stills.intake import encode, shown
+
+    try:
+        with open(name, "wb") as file:
+            file.write(encode(image, "PNG"))
+    except OSError as error:
+        raise StillError(
+            f"{shown(name)}: cannot be written ({error.strerror}); name another with out="
+        ) from None
+    return name
+
+
+def _missing(image: Picture, options: Options) -> Measured:
+    from borelog.stills.ellipse import find_rim
+    from borelog.stills.missing_crown import cut_out, missing_share
+
+    height, width = image.shape[:2]
+    if options.get("points"):
+        outline = Polygon(tuple(points(options["points"], "points", 3)))
+    elif options.get("tap"):
+        outline = cut_out(image, *points(options["tap"], "tap")[0])
+    else:
+        raise StillError("missing: type tap=x,y inside the piece, or points=x,y x,y x,y ... round it")
+    at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
+    bore = _millimetres(options["bore"], "bore") if options.get("bore") else None
+    found = missing_share(outline, find_rim(image, *at).shape, bore_mm=bore)
+    text = f"{found.text()}; rests on the rim found round {at[0]:.0f}, {at[1]:.0f} and the outline; no picture measures depth"
+    return Measured(text, found.as_dict())
 
 
 def _suggest(image: Picture, options: Options) -> Measured:
@@ -260,6 +334,7 @@ def _quality(image: Picture, _: Options) -> Measured:
 
 
 _SCALE = Parameter("scale", "[scale=x,y x,y LENGTH]")
+_DISTANCE = Parameter("distance", "[distance=mm from the camera]")
 _POINTS = Parameter("points", "points=x,y x,y ...", True)
 
 MEASURES: dict[str, Named] = {
@@ -284,13 +359,13 @@ MEASURES: dict[str, Named] = {
         Named(
             "thread",
             "scale from a thread's outline",
-            (Parameter("thread", "thread=x,y x,y [x,y x,y]", True), Parameter("pitch", "[pitch=1.25]")),
+            (Parameter("thread", "thread=x,y x,y [x,y x,y]", True), Parameter("pitch", "[pitch=1.25]"), _DISTANCE),
             _thread_scale,
         ),
         Named(
             "gap",
             "electrode gap of a plug",
-            (_POINTS, Parameter("thread", "[thread=x,y x,y ...]"), Parameter("pitch", "[pitch=1.25]")),
+            (_POINTS, Parameter("thread", "[thread=x,y x,y ...]"), Parameter("pitch", "[pitch=1.25]"), _DISTANCE),
             _gap,
         ),
         Named(
@@ -311,8 +386,22 @@ MEASURES: dict[str, Named] = {
                 Parameter("view", "[view=degrees]"),
                 Parameter("at", "[at=x,y]"),
                 Parameter("pose", "pose=1|2"),
+                Parameter("zero", "[zero=x,y on the wall where the angle is 0]"),
+                Parameter("spots", "[spots=x,y x,y ... read in degrees and mm]"),
+                Parameter("out", "[out=FILE.png]"),
             ),
             _unroll,
+        ),
+        Named(
+            "missing",
+            "missing piece of crown as a share of it",
+            (
+                Parameter("tap", "tap=x,y"),
+                Parameter("points", "[points=x,y x,y x,y ...]"),
+                Parameter("at", "[at=x,y]"),
+                Parameter("bore", "[bore=mm]"),
+            ),
+            _missing,
         ),
         Named("suggest", "regions to look at", (Parameter("view", "[view=bore|wall|crown|roof]"), Parameter("kinds", "[kinds=score oil ...]")), _suggest),
         Named("quality", "focus, light, glare and noise in words", (), _quality),
