@@ -31,10 +31,15 @@ def _added(added: Added, as_json: bool) -> int:
         for remark in f.remarks:
             out(wrapped(remark, "            "))
     for r in added.refused:
-        out(wrapped(f"not taken: {r.name}: {r.why}", "  ", ""))
+        out(wrapped(f"not taken: {_said_once(r.name, r.why)}", "  ", ""))
     aside = sum(bool(f.aside) for f in added.filed)
     out(f"{len(added.filed) - aside} filed, {aside} set aside, {len(added.refused)} not taken")
     return 1 if added.refused else 0
+
+
+def _said_once(name: str, why: str) -> str:
+    """The name and why, where the reason does not begin with the name already."""
+    return why if why.startswith(f"{name}:") else f"{name}: {why}"
 
 
 def add(args: argparse.Namespace) -> int:
@@ -54,7 +59,7 @@ def add(args: argparse.Namespace) -> int:
                 out(f"in order {card.proposal.order_by}")
                 out(table(card.cells, ("picture", "cylinder", "shows", "why")))
                 for r in card.refused:
-                    out(wrapped(f"not taken: {r.name}: {r.why}", "  ", ""))
+                    out(wrapped(f"not taken: {_said_once(r.name, r.why)}", "  ", ""))
                 out(
                     "this is a proposal: --accept files it, --views with what each may show, --shift 1 moves the run"
                 )
@@ -103,11 +108,12 @@ def watch(args: argparse.Namespace) -> int:
         if timer:
             timer.daemon = True
             timer.start()
-        tell(f"watching {Path(args.folder).name}; Ctrl+C stops")
+        if Path(args.folder).is_dir():
+            tell(f"watching {Path(args.folder).name}; Ctrl+C stops")
         try:
             for found in watching.watch(bench, id_, Path(args.folder), stop, spot=spot, probe=args.probe):
                 if isinstance(found, filing.Refused):
-                    out(wrapped(f"not taken: {found.name}: {found.why}"))
+                    out(wrapped(f"not taken: {_said_once(found.name, found.why)}"))
                 elif found is not None:
                     where = "engine" if found.cylinder is None else f"cylinder {found.cylinder}"
                     state = (
@@ -198,7 +204,7 @@ def lens(args: argparse.Namespace) -> int:
         return 0
     out(result.text)
     for r in missing:
-        out(wrapped(f"not taken: {r.name}: {r.why}", "  ", ""))
+        out(wrapped(f"not taken: {_said_once(r.name, r.why)}", "  ", ""))
     if kept:
         out(kept)
     return 0

@@ -52,6 +52,7 @@ def wrapped(text: str, indent: str = "", first: str | None = None) -> str:
         initial_indent=indent if first is None else first,
         subsequent_indent=indent,
         break_long_words=True,
+        break_on_hyphens=False,
     )
 
 

@@ -240,7 +240,7 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
             out(wrapped(v.money.sentence))
         out()
     for c in v.cylinders:
-        if only is None and c.level == "sound":
+        if only is None and c.enough and c.leader and c.leader.fault == "sound":
             _in_short(c)
         elif only in (None, c.cylinder):
             _cylinder(c)

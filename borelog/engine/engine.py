@@ -217,7 +217,8 @@ def parse_order(
     missing = [c for c in cylinders if c not in numbers]
     if missing:
         raise EngineError(
-            f"the firing order leaves out cylinder {', '.join(map(str, missing))}: each cylinder fires once"
+            f"the firing order leaves out cylinder{'s' if len(missing) > 1 else ''} {', '.join(map(str, missing))}: "
+            "each cylinder fires once"
         )
     start = numbers.index(cylinders[0])
     return tuple(numbers[start:] + numbers[:start])

@@ -19,6 +19,12 @@ class LogbookError(BorelogError):
     """True where an entry was to be saved and was not."""
 
 
+class NoSuchInspection(LogbookError):
+    """A name or number that no inspection has, or several have."""
+
+    exit_code = 2
+
+
 class NotUnderstood(LogbookError):
     """A logbook, or entries, from a newer version or of another make."""
 

@@ -12,7 +12,7 @@ from typing import Any
 
 from borelog.logbook import chain, connection, summaries
 from borelog.logbook.entries import Scalar, Stored, decode
-from borelog.logbook.errors import LogbookError, plainly
+from borelog.logbook.errors import NoSuchInspection, plainly
 from borelog.logbook.fold import fold
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.pictures import Pictures
@@ -57,8 +57,8 @@ class Reader:
     def _number(self, inspection: str) -> int:
         row = self._db.execute("SELECT number FROM inspection WHERE id=?", (inspection,)).fetchone()
         if row is None:
-            raise LogbookError(
-                f"no inspection {one_line(inspection, 40)} in this logbook; 'borelog' lists them"
+            raise NoSuchInspection(
+                f"no inspection {one_line(inspection, 40)} in this logbook; 'borelog list' shows them"
             )
         return int(row[0])
 
@@ -124,12 +124,12 @@ class Reader:
 
         Raises
         ------
-        LogbookError
+        NoSuchInspection
             None or several fit; the sentence names them.
         """
         rows = self.summaries()
         if not rows:
-            raise LogbookError("this logbook is empty; begin with 'borelog new NAME'")
+            raise NoSuchInspection("this logbook is empty; begin with 'borelog new NAME'")
         wanted = text.strip().casefold()
         if wanted == "last":
             return rows[0].id
@@ -143,11 +143,11 @@ class Reader:
                 return fits[0].id
             if fits:
                 names = ", ".join(f"{s.number} {one_line(s.name, 40)}" for s in fits[:6])
-                raise LogbookError(
+                raise NoSuchInspection(
                     f"{one_line(text, 40)!r} fits several inspections ({names}); say the number"
                 )
-        raise LogbookError(
-            f"no inspection {one_line(text, 40)!r}; 'borelog' lists them, 'last' is the latest"
+        raise NoSuchInspection(
+            f"no inspection {one_line(text, 40)!r}; 'borelog list' shows them, 'last' is the latest"
         )
 
     def version(self) -> int:

@@ -95,7 +95,9 @@ def test_json_is_one_document_with_stable_keys(
         (["note", "last", "compression dry", "1=abc"], 1, "not a number"),
         (["set", "last", "firing order=1-2-3-3"], 4, "twice"),
         (["set", "last", "colour=red"], 2, "no fact"),
-        (["show", "nobody"], None, "no inspection"),
+        (["show", "nobody"], 2, "no inspection"),
+        (["pack", "last", "-o", "/proc/nowhere"], 3, "not there"),
+        (["pack", "last", "-o", "/sys"], 3, "may be written"),
         (["record", "last", "nowhere.sheet"], 3, "not there"),
         (["add", "last", "nowhere.jpg"], 1, "nowhere.jpg"),
         (["check", "nowhere"], None, "nowhere"),
@@ -175,3 +177,27 @@ def test_a_diesel_is_recorded_not_judged(run: Run) -> None:
     """The tables are for petrol engines."""
     run("new", "d", "layout=inline 4", "fuel=diesel")
     assert "recorded, not judged" in run("verdict", "last")[1]
+
+
+def test_sound_cylinders_are_said_in_short_and_whole_on_request(four: Run) -> None:
+    """The sick one is not lost among the reasons of the others."""
+    four("note", "last", "plugs", "1,2,4=tan or light grey", "3=wet, fuel")
+    whole, one = (" ".join(four("verdict", "last", *c)[1].split()) for c in ((), ("-c", "1")))
+    assert "cylinder 1: Sound cylinder" in whole
+    assert "all reasons: -c 1" in whole
+    assert "leader: Sound cylinder" in one
+    assert "leader: Sound cylinder" not in whole
+
+
+def test_terms_and_faults_can_be_looked_up(run: Run) -> None:
+    """Words for the sheet's findings, and for what it really was."""
+    assert "ex_notch" in run("terms", "gutter")[1]
+    assert "exh_valve_leak" in run("terms", "--faults", "exhaust", "valve")[1]
+    code, out, _ = run("terms", "zeppelin")
+    assert (code, "own words" in out) == (1, True)
+
+
+def test_one_line_typed_speaks_of_no_line_number(four: Run) -> None:
+    """A note is one line; 'line 1' and 'record the sheet again' would puzzle."""
+    _, out, err = four("note", "last", "compression dry", "9=100")
+    assert "line 1" not in out + err and "again" not in out + err
