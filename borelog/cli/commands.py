@@ -5,7 +5,6 @@ Handlers are named, not imported, so that ``borelog --help`` stays quick.
 
 from __future__ import annotations
 
-import argparse
 from dataclasses import dataclass
 from typing import Any
 
@@ -65,7 +64,8 @@ COMMANDS: tuple[Command, ...] = (
             "entry:terms_", (_arg("words", nargs="*", metavar="WORD"),
                              _arg("--faults", action="store_true", help="the faults of the tables"), JSON)),
     Command("sheet", "print a sheet in test order: blank for paper, or filled with what is recorded", "entry:sheet", (
-        INSPECTION, _arg("--blank", action="store_true", help="without what is recorded already"))),
+        INSPECTION, _arg("sections", nargs="*", metavar="SECTION", help="only these, for example 'compression' (default: all)"),
+        _arg("--blank", action="store_true", help="without what is recorded already"))),
     Command("record", "enter a whole plain-text sheet; a corrected sheet adds only the differences", "entry:record", (
         INSPECTION, _arg("sheet", metavar="SHEET", help="a file, or - for standard input"),
         _arg("-n", "--dry-run", action="store_true", help="say what would change, change nothing"), JSON)),
@@ -104,7 +104,7 @@ COMMANDS: tuple[Command, ...] = (
         INSPECTION, _arg("-c", "--cylinder", type=int), _arg("-p", "--place", default="")), "pictures"),
     Command("probe", "note a probe once: mirror attachment and roll; alone lists those noted", "marking:probe", (
         INSPECTION, _arg("name", metavar="NAME", nargs="?", default=""),
-        _arg("--mirror", action=argparse.BooleanOptionalAction, default=None, help="it looks through a mirror attachment"),
+        _arg("--mirror", choices=("yes", "no"), default="", help="whether it looks through a mirror attachment"),
         _arg("--roll", default="", metavar="DEGREES", help="how far its pictures are turned clockwise"), JSON), "pictures"),
     Command("lens", "calibrate a probe's lens from pictures of a chessboard", "pictures:lens", (
         _arg("pictures", nargs="+", metavar="PICTURE"), _arg("--inner", default="9x6", help="inner corners, e.g. 9x6"),

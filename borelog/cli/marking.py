@@ -180,12 +180,13 @@ def _rim(bench: Bench, still: str) -> Ellipse:
 
 
 def probe(args: argparse.Namespace) -> int:
-    """``borelog probe INSPECTION [NAME] [--mirror|--no-mirror] [--roll DEGREES]``."""
+    """``borelog probe INSPECTION [NAME] [--mirror yes] [--roll DEGREES]``."""
     with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         if args.name:
             roll = parse(args.roll, "deg").to("deg") if args.roll else None
-            noted, turned = scales.note_probe(bench, id_, args.name, mirror=args.mirror, roll=roll)
+            mirror = args.mirror == "yes" if args.mirror else None
+            noted, turned = scales.note_probe(bench, id_, args.name, mirror=mirror, roll=roll)
             if not args.json:
                 out(scales.probe_words(noted) + (f"; {turned} stills turned with it" if turned else ""))
                 return 0
@@ -198,5 +199,5 @@ def probe(args: argparse.Namespace) -> int:
         ]
         out(table(rows, ("probe", "mirror", "roll", "lens")))
     else:
-        out("no probe is noted; 'borelog probe INSPECTION NAME --mirror --roll 90' notes one")
+        out("no probe is noted; 'borelog probe INSPECTION NAME --mirror yes --roll 90' notes one")
     return 0

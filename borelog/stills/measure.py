@@ -48,7 +48,7 @@ class Measure:
 def _square_note(scale: Scale | None) -> tuple[str, ...]:
     if scale is None:
         return ("no scale: pixels of this still only",)
-    note = (f"true {scale.plane}; elsewhere it is wrong", *scale.rests_on)
+    note = (f"the scale, true {scale.plane} and wrong elsewhere", *scale.rests_on)
     return (*note, "the part is taken to lie square to the view") if scale.flat else note
 
 
@@ -133,7 +133,7 @@ def angle(arms: tuple[Pair, Pair, Pair], scale: Scale | None = None, click_px: f
     rests = (
         _square_note(scale)
         if tilted
-        else ("angle in the picture; on the part only if it lies square to the view",)
+        else ("the angle in the picture, true on the part only if it lies square to the view",)
     )
     return Measure("angle", value, "°", u, (*rests, f"points ± {click_px:g} px"))
 

@@ -129,7 +129,11 @@ def finding(
     def how_bad(term: Term | None, words: str, p: Place | None) -> None:
         usual = term.severity if term else 1
         order = [usual, *(k for k in range(len(SEVERITY)) if k != usual)]
-        more = f"Can be faked by: {term.faked_by}." if term and term.faked_by not in ("", "-") else ""
+        more = (
+            f"Could it be {term.faked_by}? Then choose a lower one, or look again."
+            if term and term.faked_by not in ("", "-")
+            else ""
+        )
         room.app.push_screen(
             Choose(
                 "How bad?",
@@ -159,7 +163,7 @@ def finding(
                 f" on {cylinder}" if cylinder is not None else ""
             )
             if term and term.classic_fake and len(marks) < 2:
-                said += f" - take a second still: it can be faked by {term.faked_by}"
+                said += f" - take a second still: could it be {term.faked_by}?"
             room.screens.do(lambda: entering.enter(desk.bench, id_, body, certainty), said, then=then)
 
         room.app.push_screen(Choose("Old or fresh?", [(a, a, str(k + 1)) for k, a in enumerate(AGE)]), enter)

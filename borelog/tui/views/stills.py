@@ -219,7 +219,9 @@ def side_lines(
         if s.mark.measure:
             # What it rests on is told of the mark in hand; of all of them it would push the rest out of sight.
             words = one_line(s.mark.measure) if k == held else one_line(s.mark.measure).partition(";")[0]
-            lines += [(Span(f"    {text}", "ink" if k == held else "quiet"),) for text in wrapped(words, room - 4)]
+            lines += [
+                (Span(f"    {text}", "ink" if k == held else "quiet"),) for text in wrapped(words, room - 4)
+            ]
     return lines
 
 
@@ -267,6 +269,11 @@ _GLYPHS = {
 }
 
 
+_NARROW = 60
+"""Columns below which a place is written short, so that no two look the same."""
+_SHORT = {"exhaust": "exh", "intake": "int", "middle": "mid", "bottom": "low"}
+
+
 def coverage_lines(
     inspection: Inspection, cylinder: int | None, stills: tuple[Still, ...], room: int
 ) -> tuple[list[Line], list[Place]]:
@@ -288,13 +295,15 @@ def coverage_lines(
                 status, word = _STATE[state]
                 glyph, role = _GLYPHS[status]
                 n = count.get((view.id, side, height), 0)
-                name = " ".join(x for x in (view.label, side, height) if x)
-                pics = f"{n} still{'s' if n != 1 else ''}" if n else ""
+                short = room < _NARROW
+                parts = (view.label, *(_SHORT.get(x, x) if short else x for x in (side, height)))
+                name = " ".join(x for x in parts if x)
+                pics = (f"{n}" if short else f"{n} still{'s' if n != 1 else ''}") if n else ""
                 loud = "loud" if status == "missing" else ""
                 lines.append(
                     fitted(
                         (
-                            Span(padded(f" {name}", max(10, room - 24))),
+                            Span(padded(f" {name}", max(10, room - (17 if short else 24)))),
                             Span(f" {glyph} {word} ", role, loud),
                             Span("  "),
                             Span(pics, "quiet"),
