@@ -116,7 +116,8 @@ def terms_(args: argparse.Namespace) -> int:
 def sheet(args: argparse.Namespace) -> int:
     """``borelog sheet INSPECTION``."""
     with bench_for(args) as bench:
-        out(sheet_text(bench.inspection(bench.journal.find(args.inspection)), blank=args.blank))
+        inspection = bench.inspection(bench.journal.find(args.inspection))
+        out(sheet_text(inspection, blank=args.blank, sections=args.sections).rstrip("\n"))
     return 0
 
 

@@ -201,3 +201,21 @@ def test_one_line_typed_speaks_of_no_line_number(four: Run) -> None:
     """A note is one line; 'line 1' and 'record the sheet again' would puzzle."""
     _, out, err = four("note", "last", "compression dry", "9=100")
     assert "line 1" not in out + err and "again" not in out + err
+
+
+def test_a_sheet_of_some_sections_is_short_and_records(four: Run, tmp_path: Path) -> None:
+    """Only what is asked for, with its header; an unknown section is named with those there are."""
+    code, out, _ = four("sheet", "last", "plugs", "compression wet")
+    assert code == 0
+    assert [line for line in out.splitlines() if line.startswith("[")] == ["[plugs]", "[compression wet]"]
+    sheet = tmp_path / "part.sheet"
+    sheet.write_text(out.replace("\n3:", "\n3: wet, oil", 1), encoding="utf-8")
+    assert "1 saved" in four("record", "last", str(sheet))[1]
+    code, _, err = four("sheet", "last", "teeth")
+    assert code == 4 and "plugs" in err
+
+
+def test_a_sheet_without_a_layout_says_what_is_missing(run: Run) -> None:
+    """Without a layout there is no line for a cylinder."""
+    run("new", "x")
+    assert "Set the layout first" in run("sheet", "last")[1]

@@ -7,9 +7,10 @@ mending a line corrects that very thing.
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 
 from borelog.acts.facts import published_orders
+from borelog.acts.sheet.context import LineError
 from borelog.acts.sheet.items import Question, questions, section_items
 from borelog.acts.words import finding_term
 from borelog.engine.engine import Engine
@@ -78,9 +79,42 @@ _OPENED = (
 _WHOLE = (0,)
 
 
-def sheet_text(inspection: Inspection, *, blank: bool = False) -> str:
-    """The sheet of an inspection as text; ``blank`` leaves out what is recorded but keeps the engine's facts."""
-    return "\n".join(_lines(inspection, blank)) + "\n"
+def sheet_text(inspection: Inspection, *, blank: bool = False, sections: Sequence[str] = ()) -> str:
+    """The sheet of an inspection as text.
+
+    Parameters
+    ----------
+    blank
+        Leaves out what is recorded but keeps the engine's facts.
+    sections
+        Only the sections whose name begins so ('compression', 'leak-down dry'); all where there are none.
+
+    Raises
+    ------
+    LineError
+        For a section that the sheet does not have.
+    """
+    lines = "\n".join(_lines(inspection, blank)).split("\n")
+    return "\n".join(_only(lines, sections) if sections else lines) + "\n"
+
+
+def _only(lines: Sequence[str], sections: Sequence[str]) -> list[str]:
+    wanted = [one_line(s).strip("[]").lower() for s in sections]
+    names = [line[1:-1] for line in lines if line.startswith("[")]
+    for word in wanted:
+        if not any(name.startswith(word) for name in names):
+            raise LineError(
+                f"the sheet has no section {one_line(word, 40)!r}; it has {', '.join(dict.fromkeys(names))}"
+            )
+    first = next(k for k, line in enumerate(lines) if line.startswith("["))
+    kept, on = [line for line in lines[:first] if line], False
+    for line in lines[first:]:
+        if line.startswith("["):
+            on = any(line[1:-1].startswith(word) for word in wanted)
+            kept += [""] * on
+        if on and line:
+            kept.append(line)
+    return kept
 
 
 def _comment(text: str, width: int = 96) -> list[str]:
@@ -103,6 +137,8 @@ def _lines(inspection: Inspection, blank: bool) -> Iterator[str]:
     yield "# One 'name: value' a line; a blank means 'not noted'; '#' begins a remark. Repeats stand side by side: 178 176."
     yield "# Behind a value, in brackets, how it was taken if not measured or seen clearly: (in part), (told by seller)."
     yield "# 'n/a', 'not done' and 'not possible: why' are answers. A re-test is a section of its own: [compression dry 2]."
+    if not cylinders:
+        yield "# Set the layout first (borelog set INSPECTION layout='inline 4'): the sheet then has a line for each cylinder."
     yield from _engine(inspection)
     yield from _talk(inspection, blank)
     for group in _GROUPS:
