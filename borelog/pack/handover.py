@@ -137,7 +137,8 @@ def _leaders(document: Document) -> tuple[Item, ...]:
     out = []
     for v in document.verdict.cylinders:
         if v.leader and v.leader.fault != "sound" and v.level in ("bad", "watch", "open"):
-            rival = f"; or {v.runner_up.label}" if v.runner_up else ""
+            beside = "with it" if v.runner_up and v.runner_up.fault == v.with_it else "or"
+            rival = f"; {beside} {v.runner_up.label}" if v.runner_up else ""
             flip = f". Would flip: {v.leader.flip}" if v.leader.flip else ""
             out.append(Item(f"Cylinder {v.cylinder}: {v.leader.label} ({v.leader.word}){rival}{flip}"))
     return tuple(out)
