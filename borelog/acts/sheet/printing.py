@@ -117,6 +117,12 @@ def _only(lines: Sequence[str], sections: Sequence[str]) -> list[str]:
     return kept
 
 
+def _unplaced() -> tuple[str, ...]:
+    """Tests with figures that have no place of their own in the order: a row added to the table is on the sheet."""
+    placed = {*_OPENED, *(t for tests in _TESTS_AFTER.values() for t in tests)}
+    return tuple(id_ for id_, p in procedures().items() if p.unit and id_ not in placed)
+
+
 def _comment(text: str, width: int = 96) -> list[str]:
     return textwrap.wrap(one_line(text), width, initial_indent="# ", subsequent_indent="#   ")
 
@@ -145,6 +151,8 @@ def _lines(inspection: Inspection, blank: bool) -> Iterator[str]:
         yield from _group(inspection, group, cylinders, blank)
         for test in _TESTS_AFTER.get(group, ()):
             yield from _test(inspection, test, cylinders, blank)
+    for test in _unplaced():
+        yield from _test(inspection, test, cylinders, blank)
     yield from _findings(inspection, blank)
     yield "\n# After teardown"
     for test in _OPENED:
