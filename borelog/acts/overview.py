@@ -168,7 +168,7 @@ def _finding(inspection: Inspection, cylinder: int) -> str:
 
 
 def _coverage(inspection: Inspection, cylinder: int) -> str:
-    """Places looked at, of all places of the grid; questions of the camera answered count for their place."""
+    """Places looked at, of all places of the grid; where only camera questions were answered, how many."""
     total = len(grid_places())
     seen: set[object] = set()
     for r in inspection.of(Looked):
@@ -183,7 +183,7 @@ def _coverage(inspection: Inspection, cylinder: int) -> str:
     if not seen and not answered:
         return "not looked"
     if not seen:
-        return f"{len(answered)} of {len(_CAMERA_ITEMS)} questions"
+        return f"{len(answered)} camera answer{'s' * (len(answered) > 1)}"
     return f"{len(seen)} of {total} places"
 
 
