@@ -180,8 +180,14 @@ def _absence(text: str) -> tuple[str, str]:
     if word in ("not done", "not looked", "skipped"):
         return State.NOT_LOOKED, tail.strip(" )")
     absent = absence(bare) if bare else None
+    if absent == "not done":
+        return State.NOT_LOOKED, ""
     if absent:
-        return (State.NOT_LOOKED, "") if absent == "not done" else (State.NOT_POSSIBLE, absent)
+        # What was typed is the reason ('seized'), unless it only says again that it could not be done.
+        return (
+            State.NOT_POSSIBLE,
+            absent if absent == "not applicable" else "" if word == "could not" else word,
+        )
     return "", ""
 
 

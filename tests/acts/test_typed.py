@@ -79,6 +79,8 @@ def test_gauges_the_wrong_way_round_are_asked_about() -> None:
         ("not possible: seized", "not possible", "seized"),
         ("not done", "not looked", ""),
         ("n/a", "not possible", "not applicable"),
+        ("seized", "not possible", "seized"),
+        ("could not", "not possible", ""),
     ],
 )
 def test_not_possible_differs_from_not_done(text: str, state: str, why: str) -> None:

@@ -229,3 +229,34 @@ def test_an_entry_from_elsewhere_that_fits_no_table_never_stops_the_verdict(
     assert judge(now).verdict.cylinders
     assert overview.rows(now)
     assert rule_rows(now)
+
+
+CRANKED = ("cranking_beat", "crank_current", "compression_dry", "compression_level", "compression_wet")
+RUN = ("running_look", "vacuum", "vacuum_held", "cut_out", "back_pressure", "gas_test", "oil_use_run")
+
+
+@pytest.mark.parametrize(
+    "why", ["seized", "Engine seized.", "locked solid", "the crank is stuck", "it won't turn"]
+)
+def test_on_an_engine_that_does_not_turn_nothing_that_turns_it_is_proposed(bench: Bench, why: str) -> None:
+    inspection = recorded(bench, HEAD + f"[compression dry]\nall: not possible: {why}\n")
+    assert seen(inspection)["turns_by_hand", None] == "locked"
+    advice = judge(inspection).advice
+    assert advice is not None
+    assert not {n.test for n in advice.tests} & {*CRANKED, *RUN}
+
+
+@pytest.mark.parametrize(
+    "why", ["no adapter", "plug seized in its thread", "blocked by the manifold", "plug stuck", ""]
+)
+def test_another_reason_says_nothing_of_the_crank_and_still_asks_to_turn_it_by_hand(
+    bench: Bench, why: str
+) -> None:
+    """A test that was not possible proves nothing: the hand still comes before the starter."""
+    inspection = recorded(bench, HEAD + f"[compression dry]\nall: not possible: {why}\n")
+    assert ("turns_by_hand", None) not in seen(inspection)
+    advice = judge(inspection).advice
+    assert advice is not None
+    order = [n.test for n in advice.tests]
+    turned = [order.index(t) for t in CRANKED if t in order]
+    assert not turned or order.index("by_hand") < min(turned)

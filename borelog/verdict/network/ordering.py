@@ -46,21 +46,21 @@ class Course:
         """Whether the item is recorded at that place."""
         return (item, place) in self._recorded
 
-    def _anywhere(self, test: str) -> bool:
+    def _measured(self, test: str, place: Place, anywhere: bool) -> bool:
         items = self._tables.tests[test].items
-        return any(t == test for t, _ in self._done) or any(i in items for i, _ in self._recorded)
+        return any(i in items and (anywhere or where == place) for i, where in self._recorded)
 
     def _moot(self, first: str, place: Place) -> bool:
         """Whether the rule's harm is past: something it should have come before has been measured here already.
 
-        What a story tells (smoke when it last ran) is no sign that anyone has cranked it since.
+        What a story tells (smoke when it last ran) is no sign that anyone has cranked it since; a test that was not
+        possible is none either.
         """
         tests = self._tables.tests
         later = [o.then for o in self._tables.order if o.kind == "before" and o.first == first]
         measured = [t for t in later if tests[t].how == "measured"]
-        if tests[first].scope == "engine":
-            return any(self._anywhere(t) for t in measured)
-        return any(self.touched(t, place) for t in measured)
+        anywhere = tests[first].scope == "engine"
+        return any(self._measured(t, place, anywhere) for t in measured)
 
     def before(self, test: str, place: Place) -> tuple[Before, ...]:
         """What must come first at this place, first things first; nothing that is done or whose harm is past."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import lru_cache
 
@@ -20,6 +21,13 @@ _SURE = {
         ("repeated", "compared", "measured", "seen", "code", "about", "part", "old", "inferred")
     )
 }
+_LOCKED = re.compile(
+    r"^(?:the )?(?:engine |motor |crank(?:shaft)? |it )?(?:is )?(?:seized|locked(?: up| solid)?)[.!]?$"
+    r"|^(?:the )?(?:engine|motor|crank(?:shaft)?) (?:is )?(?:stuck|solid)\b"
+    r"|\b(?:does not|doesn't|did not|will not|won't|would not|cannot be|can't be) turn(?:ed)?\b",
+    re.IGNORECASE,
+)
+"""Reasons why a test was not possible that mean a crank which does not turn: not a seized plug, nor a blocked way in."""
 _SEVERAL = frozenset({"history_event"})
 
 
@@ -89,10 +97,28 @@ def nothing_found(inspection: Inspection) -> Iterator[Sign]:
                 yield Sign(net.Seen(row["item"], cylinder, row["state"], how), tuple(x.id for x in looks))
 
 
+def seized(inspection: Inspection) -> Iterator[Sign]:
+    """A test that was not possible because nothing turns: the engine is locked, whichever cylinder it was noted at."""
+    noted = [
+        r
+        for r in inspection.of(Looked)
+        if r.body.state == State.NOT_POSSIBLE and _LOCKED.search(r.body.why.strip())
+    ]
+    if noted:
+        yield Sign(
+            net.Seen("turns_by_hand", None, "locked", way(noted[-1].how, "part")), tuple(r.id for r in noted)
+        )
+
+
 def looks(inspection: Inspection) -> list[Sign]:
     """All of these with one sign an item and place: the most telling sight stands over a plainer one."""
     best: dict[tuple[object, ...], Sign] = {}
-    for sign in (*nothing_found(inspection), *findings(inspection), *answers(inspection)):
+    for sign in (
+        *nothing_found(inspection),
+        *findings(inspection),
+        *seized(inspection),
+        *answers(inspection),
+    ):
         key = (*sign.key, sign.seen.state if sign.seen.item in _SEVERAL else "")
         have = best.get(key)
         rank = precedence()[sign.seen.item, sign.seen.state]
