@@ -10,7 +10,9 @@ from borelog.acts.bench import Bench
 from borelog.acts.typed import typed_reading
 from borelog.charts.trace import Flag, trace_svg, trace_text
 from borelog.logbook.described import engine_of
-from borelog.logbook.entries import StillFiled
+from borelog.logbook.entries import Conditions, StillFiled
+from borelog.logbook.inspection import Inspection
+from borelog.logbook.measured import series_of
 from borelog.quantity import parse
 from borelog.readings.crank_trace import CrankResult, Sync, analyse, crank_state
 from borelog.readings.trace_file import read_trace as read_file
@@ -47,7 +49,8 @@ def _sync(options: dict[str, str]) -> Sync:
 
 
 _LEVEL = {"soft_70_84": "watch", "low_35_69": "bad", "dead_under_35": "bad", "above_group": "watch"}
-_OPTIONS = ("sync", "cylinder", "offset", "at", "clamp")
+_OPTIONS = ("sync", "cylinder", "offset", "at", "clamp", "take")
+_SYNC_WORDS = {"named hump": "user names a hump"}
 
 
 def read_trace(
@@ -75,7 +78,9 @@ def read_trace(
     path = Path(name)
     data = path.read_bytes()
     clamp = parse(options["clamp"], ":1").value if "clamp" in options else None
-    result = analyse(read_file(data.decode("utf-8", "replace"), clamp), engine, _sync(options))
+    result = analyse(read_file(_decoded(data), clamp), engine, _sync(options))
+    if "take" in options:
+        result = _taken(result, options["take"])
     relative = result.relative()
     if svg:
         Path(svg).write_text(trace_svg(*_drawn(result)), encoding="utf-8")
@@ -84,14 +89,42 @@ def read_trace(
         bodies: list[tuple[Any, str]] = [
             (StillFiled(sha256=sha, name=path.name, size=len(data), format="CSV"), "")
         ]
+        series = _next_series(bench.inspection(inspection_id))
+        noted = {"sync": _SYNC_WORDS.get(_sync(options).kind, _sync(options).kind)}
+        if result.volts_low is not None:
+            noted["battery"] = f"{result.volts_low:.1f} V"
+        bodies.append((Conditions(test="crank_current", values=noted, series=series), ""))
+        rough = {h.cylinder for h in result.humps if h.about}
         for cylinder, share in sorted(relative.items()):
-            bodies.append(
-                (typed_reading("crank_current", cylinder, f"{100 * max(0.0, share):.0f} %"), "measured")
-            )
+            typed = f"{'~' if cylinder in rough else ''}{100 * max(0.0, share):.0f} %"
+            bodies.append((typed_reading("crank_current", cylinder, typed, series=series), "measured"))
         bench.append(inspection_id, bodies)
     degrees, amps, flags = _drawn(result)
     words = _words(result, bool(relative) and not dry_run)
     return Traced(words, _values(result), tuple(degrees), tuple(amps), tuple(flags))
+
+
+def _decoded(data: bytes) -> str:
+    """The text of a CSV file: UTF-8 or, with its mark, UTF-16 as spreadsheets write it; odd bytes are kept visible."""
+    utf16 = data[:2] in (b"\xff\xfe", b"\xfe\xff")
+    return data.decode("utf-16" if utf16 else "utf-8", "replace")
+
+
+def _next_series(inspection: Inspection) -> str:
+    """'' for the first trace; a later one stands beside it as a re-test."""
+    known = series_of(inspection, "crank_current")
+    return str(len(known) + 1) if known else ""
+
+
+def _taken(result: CrankResult, which: str) -> CrankResult:
+    """The result with one of the two ways in which a waste spark names the humps."""
+    if which not in ("1", "2") or len(result.alternatives) != 2:
+        raise TracingError(
+            "take=1 or take=2 chooses between the two ways in which a waste spark names the humps"
+        )
+    names = result.alternatives[int(which) - 1]
+    humps = tuple(replace(h, cylinder=names[h.position]) for h in result.humps)
+    return replace(result, humps=humps, alternatives=(), questions=())
 
 
 def _drawn(result: CrankResult) -> tuple[list[float], list[float], list[Flag]]:
@@ -118,10 +151,15 @@ def _words(result: CrankResult, entered: bool) -> str:
         who = (
             f"cylinder {h.cylinder}" if h.cylinder is not None else f"hump {h.position} (cylinder not known)"
         )
+        span = f" ({100 * h.low:.0f} to {100 * h.high:.0f})" if h.about else ""
         lines.append(
-            f"{who}: {100 * h.relative:.0f} % of the good ones, scatter {100 * h.scatter:.0f} over {h.cycles} cycles"
+            f"{who}: {'about ' if h.about else ''}{100 * h.relative:.0f} %{span} of the good ones, "
+            f"scatter {100 * h.scatter:.0f} over {h.cycles} cycles"
         )
     lines += [*result.notes, *result.questions]
+    for k, names in enumerate(result.alternatives, 1):
+        low = min(result.humps, key=lambda h: h.relative)
+        lines.append(f"take={k}: the lowest hump is cylinder {names[low.position]}")
     lines.append("entered as readings" if entered else "not entered")
     return "\n".join(lines)
 
@@ -140,9 +178,13 @@ def _values(result: CrankResult) -> dict[str, Any]:
                 "relative": h.relative,
                 "scatter": h.scatter,
                 "u": h.u,
+                "low": h.low,
+                "high": h.high,
+                "about": h.about,
             }
             for h in result.humps
         ],
+        "alternatives": [{str(k): c for k, c in names.items()} for names in result.alternatives],
         "questions": result.questions,
         "notes": result.notes,
     }

@@ -62,6 +62,10 @@ def cranking(trace: Trace) -> tuple[float, Floats, Floats, int, int]:
     if np.median(thin) < 0:
         thin = -thin
     strong = float(np.percentile(thin, 75))
+    if strong > table["most_amps"]:
+        raise TraceError(
+            f"the current comes to {strong:.3g} A: no starter draws that, check the unit of the column"
+        )
     on = thin > 0.3 * strong
     edges = np.flatnonzero(np.diff(np.concatenate(([0], on.view(np.int8), [0]))))
     starts, ends = edges[::2], edges[1::2]
@@ -161,6 +165,10 @@ def cycle_length(
     if groups / shortest * count / groups * 2 > 1 / step or not band.any():
         raise TraceError("too few samples a hump: record at 500 samples a second or more")
     best = float(frequency[band][int(np.argmax(power[band]))])
+    if kind == "waste spark":
+        twice = power[np.abs(frequency - 2 * best) < 0.08 * best].max(initial=0.0)
+        if twice > 4 * float(power[band].max()):
+            raise TraceError("the sync marks every second turn: that is no waste spark, say 'spark'")
     if best * step * table["points_per_hump"] * count / groups > 1.0:
         raise TraceError("too few samples a hump: record at 500 samples a second or more")
     return groups / best

@@ -36,6 +36,7 @@ _TO_SECONDS = {
 _TO_AMPERES = {"a": 1.0, "amp": 1.0, "amps": 1.0, "ampere": 1.0, "amperes": 1.0, "ma": 1e-3, "ka": 1e3}
 _TO_VOLTS = {"v": 1.0, "volt": 1.0, "volts": 1.0, "mv": 1e-3}
 _GAPS_ALLOWED = 0.02
+_CLOCK = re.compile(r"^(?:(\d{1,2}):)?(\d{1,2}):(\d{1,2}(?:[.,]\d+)?)$")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -150,7 +151,8 @@ def make_trace(
     if len(time_s) > 1 and (np.diff(time_s) <= 0).any():
         at = int(np.argmax(np.diff(time_s) <= 0))
         raise ReadingError(
-            f"time stands still or runs back after {time_s[at]:g} s: export one single recording"
+            f"time stands still or runs back after {time_s[at]:g} s: export one single recording, time in the first "
+            "column or under a heading"
         )
     if sync is not None:
         sync = np.nan_to_num(
@@ -189,10 +191,15 @@ def _value(cell: str) -> float | None:
     """A number, NaN for a blank or a scope's way to write no value, None for other text."""
     if cell == "" or cell.lower() in ("nan", "na", "n/a", "-", "null", "∞", "-∞", "inf", "-inf", "---"):
         return math.nan
+    if clock := _CLOCK.match(cell):
+        return 3600 * float(clock[1] or 0) + 60 * float(clock[2]) + float(clock[3].replace(",", "."))
     try:
-        return float(cell)
+        value = float(cell)
     except ValueError:
         return None
+    if "_" in cell:
+        return None
+    return value if math.isfinite(value) else math.nan
 
 
 def _columns(heads: list[list[str]], width: int) -> tuple[dict[str, int], dict[str, str], list[str]]:

@@ -128,6 +128,11 @@ def test_waste_spark_called_a_spark_is_found_out(crank):
         crank(I4, {2: 0.6}, Sync("spark", 1), sync_every=360.0)
 
 
+def test_a_spark_called_a_waste_spark_is_found_out(crank):
+    with pytest.raises(TraceError, match="no waste spark"):
+        crank(I4, {2: 0.6}, Sync("waste spark", 1))
+
+
 def test_many_teeth_are_no_sync(crank):
     with pytest.raises(TraceError, match=r"does not keep step|one mark"):
         crank(I4, {}, Sync("spark", 1), sync_every=100.0)
@@ -276,6 +281,17 @@ def test_missing_values_are_bridged_and_said():
 def test_bad_files(text, says):
     with pytest.raises(TraceError.__bases__[0], match=says):
         read_trace(text)
+
+
+def test_clock_times_and_numbers_out_of_reach(starter_current):
+    time, amps, channel = starter_current(I4.firing_order, {3: 0.5}, rate=2000.0, sync=(1, 10.0))
+    rows = [f"00:00:{t:09.6f},{a:.3f},{s:.3f}" for t, a, s in zip(time, amps, channel, strict=True)]
+    trace = read_trace("\n".join(["time,current,sync", *rows]))
+    assert analyse(trace, I4, SPARK).relative()[3] == pytest.approx(0.5, abs=0.07)
+    with pytest.raises(TraceError, match="no starter draws that"):
+        analyse(make_trace(time, amps * 1000), I4)
+    far = lines("0.1495,1e400", "0.1496,1_00")
+    assert np.isfinite(read_trace(far).amps).all()
 
 
 def test_millivolts_of_a_clamp():
