@@ -62,6 +62,10 @@ def checked_price(name: str, typed: str) -> tuple[str, str]:
             f"nothing called {one_line(name, 40)!r} has a price here{hint} ('borelog price last' lists them)"
         )
     id_ = price.id if price else key
+    if price and price.kind == "spread" and typed.lower() not in ("", "triangular", "pert"):
+        raise PriceError(f"{price.label}: type triangular or pert; {one_line(typed, 40)!r} is neither")
+    if price and price.kind == "spread":
+        return id_, typed.lower()
     if not typed or (price and price.kind == "text"):
         return id_, one_line(typed, 20)
     likely = money_range(typed, price.label if price else name.replace("_", " "))[1]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from borelog.verdict.money.settings import CostLine, Course, Discovery, Settings
-from borelog.verdict.money.spread import ranks, triangular_at, triangular_moments
+from borelog.verdict.money.spread import mean_of, ranks, values_at
 from borelog.verdict.money.states import States
 
 if TYPE_CHECKING:
@@ -74,7 +74,7 @@ class _Sum:
     def drawn_price(self, id_: str) -> Array:
         """A price on every drawn engine, worked out once."""
         if id_ not in self.priced:
-            self.priced[id_] = triangular_at(self.price[id_], *self.settings.price(id_))
+            self.priced[id_] = values_at(self.price[id_], self.settings.price(id_), self.settings.spread)
         return self.priced[id_]
 
 
@@ -122,7 +122,7 @@ def _unit(work: _Sum, unit: str) -> Array | float:
 def _unit_mean(work: _Sum, unit: str) -> float:
     if unit == "pct":
         return work.settings.price("value_running")[1] / 100
-    return triangular_moments(*work.settings.price(unit))[0]
+    return mean_of(work.settings.price(unit), work.settings.spread)
 
 
 def _times(line: CostLine, states: States) -> Array | float:
@@ -145,7 +145,7 @@ def _cost(work: _Sum, course: str, stage: str | None = None) -> Array:
             times = _times(line, work.states)
             if isinstance(times, float) and times == 0.0:
                 continue
-            amount = triangular_at(work.line[line.id], *line.amount)
+            amount = values_at(work.line[line.id], line.amount, work.settings.spread)
             amount *= _unit(work, line.unit)
             amount *= times
             total += amount
@@ -158,7 +158,9 @@ def _expected_cost(work: _Sum, course: str, stage: str) -> Array:
     for line in work.settings.lines:
         if line.course == course and line.stage == stage:
             total += (
-                triangular_moments(*line.amount)[0] * _unit_mean(work, line.unit) * _times(line, work.states)
+                mean_of(line.amount, work.settings.spread)
+                * _unit_mean(work, line.unit)
+                * _times(line, work.states)
             )
     return total
 
@@ -166,7 +168,7 @@ def _expected_cost(work: _Sum, course: str, stage: str) -> Array:
 def expected_hours(settings: Settings, states: States, course: str, unit: str) -> float:
     """Hours of a kind (own_hour, paid_hour) that a course asks for on average, carried through."""
     return sum(
-        triangular_moments(*line.amount)[0] * float(np.mean(_times(line, states)))
+        mean_of(line.amount, settings.spread) * float(np.mean(_times(line, states)))
         for line in settings.lines
         if line.course == course and line.unit == unit
     )
@@ -211,7 +213,7 @@ def _hoped(course: Course, work: _Sum) -> Array:
             due = np.where(states.has[fault], chance, 0.0)
             share += lost * np.maximum(0.0, due - counted)
             np.maximum(counted, due, out=counted)
-    return triangular_moments(*s.price("value_running"))[0] * (1 - np.minimum(CAP, share))
+    return mean_of(s.price("value_running"), s.spread) * (1 - np.minimum(CAP, share))
 
 
 def _income(course: Course, work: _Sum) -> Array:
@@ -226,7 +228,10 @@ def _income(course: Course, work: _Sum) -> Array:
 
 
 def _days(course: Course, work: _Sum) -> Array:
-    return triangular_at(work.days[course.id], *course.days) * work.settings.price("day_cost")[1]
+    return (
+        values_at(work.days[course.id], course.days, work.settings.spread)
+        * work.settings.price("day_cost")[1]
+    )
 
 
 def _found(work: _Sum, course: str, stage: str) -> tuple[Array, NDArray[np.bool_]]:
@@ -238,7 +243,9 @@ def _found(work: _Sum, course: str, stage: str) -> tuple[Array, NDArray[np.bool_
             continue
         hit = _due(d, states) & (work.found[k] < d.chance)
         if d.cost[2] > 0:
-            cost += hit * triangular_at(work.found_cost[k], *d.cost) * (s.price("value_running")[1] / 100)
+            cost += (
+                hit * values_at(work.found_cost[k], d.cost, s.spread) * (s.price("value_running")[1] / 100)
+            )
         if d.ends:
             ends |= hit
     return cost, ends

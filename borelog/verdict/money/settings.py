@@ -6,11 +6,18 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import TYPE_CHECKING, cast
 
 from borelog.knowledge import tables
 from borelog.text import BorelogError, one_line
 
+if TYPE_CHECKING:
+    from borelog.verdict.money.spread import Shape
+
 Triple = tuple[float, float, float]
+
+WORDS = ("currency", "spread")
+"""What stands among the prices and is no amount."""
 _LONGEST = 16
 
 
@@ -82,6 +89,7 @@ class Settings:
     placeholders: tuple[str, ...]
     purchase: float | None
     priced: bool
+    spread: Shape = "triangular"
 
     def price(self, id_: str) -> Triple:
         """Low, likely and high of a price."""
@@ -211,9 +219,7 @@ def settings_for(prices: Mapping[str, str]) -> Settings:
     """
     base = shipped()
     labels = {r["id"]: r["label"] for r in tables.rows("prices.csv", "id", "label")}
-    own = {
-        k: money_range(v, labels.get(k, k.replace("_", " "))) for k, v in prices.items() if k != "currency"
-    }
+    own = {k: money_range(v, labels.get(k, k.replace("_", " "))) for k, v in prices.items() if k not in WORDS}
     purchase = own.pop("purchase_price", None)
     worth = own.get("value_running")
     whole = worth if worth and worth[1] > 0 else None  # nothing can be counted against a car worth nothing
@@ -229,6 +235,7 @@ def settings_for(prices: Mapping[str, str]) -> Settings:
         placeholders=tuple(k for k in base.prices if k not in known),
         purchase=purchase[1] if purchase and whole else None,
         priced=bool(whole),
+        spread=cast("Shape", prices.get("spread") or "triangular"),
     )
 
 

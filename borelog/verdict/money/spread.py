@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
@@ -102,26 +102,29 @@ def ranks(seed: int, n: int, groups: tuple[int, ...], correlation: float = CORRE
     return out
 
 
+Shape: TypeAlias = Literal["triangular", "pert"]
+"""How low, likely and high are read. Beta-PERT pulls weight to the middle: with shy estimates it understates the risk."""
+
+
 @lru_cache(maxsize=512)
-def _triangular_table(likely: float) -> NDArray[np.float32]:
-    """The triangular distribution on 0 to 1 at the middle of each step of the grid."""
+def _table(shape: Shape, likely: float) -> NDArray[np.float32]:
+    """The distribution on 0 to 1 at the middle of each step of the grid."""
     middle = (np.arange(GRID) + 0.5) / GRID * 2 * EDGE - EDGE
-    table = triangular_quantile(normal_probability(middle), 0.0, likely, 1.0)
-    return table.astype(np.float32)
+    quantile = triangular_quantile if shape == "triangular" else pert_quantile
+    return quantile(normal_probability(middle), 0.0, likely, 1.0).astype(np.float32)
 
 
-def triangular_at(rank: NDArray[np.int16], low: float, likely: float, high: float) -> Array:
-    """The values of a three-point line at places on the grid."""
+def values_at(rank: NDArray[np.int16], line: tuple[float, float, float], shape: Shape) -> Array:
+    """The values of a three-point line (low, likely, high) at places on the grid."""
+    low, likely, high = line
     width = high - low
     if width <= 0:
         return np.full(rank.shape, low)
-    found: Array = _triangular_table((likely - low) / width)[rank] * np.float64(width)
+    found: Array = _table(shape, (likely - low) / width)[rank] * np.float64(width)
     found += low
     return found
 
 
-def together(rng: np.random.Generator, n: int, lines: int, correlation: float = CORRELATION) -> Array:
-    """(n, lines) uniforms whose normal scores share one factor, so that every two lines correlate by ``correlation``."""
-    common = rng.standard_normal((n, 1))
-    own = rng.standard_normal((n, lines))
-    return normal_probability(np.sqrt(correlation) * common + np.sqrt(1 - correlation) * own)
+def mean_of(line: tuple[float, float, float], shape: Shape) -> float:
+    """The mean of a three-point line."""
+    return (triangular_moments if shape == "triangular" else pert_moments)(*line)[0]

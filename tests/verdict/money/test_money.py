@@ -8,19 +8,23 @@ import msgspec
 import numpy as np
 import pytest
 
+from borelog.acts.prices import PriceError, checked_price
 from borelog.knowledge.faults import shipped as fault_tables
 from borelog.verdict.judged import Money
 from borelog.verdict.money.model import Result, evaluate
 from borelog.verdict.money.outcome import compared, money, order_of, rounded
 from borelog.verdict.money.settings import MoneyError, Settings, money_range, settings_for, shipped
 from borelog.verdict.money.spread import (
+    Shape,
+    mean_of,
     normal_probability,
     pert_moments,
     pert_quantile,
     pert_shapes,
-    together,
+    ranks,
     triangular_moments,
     triangular_quantile,
+    values_at,
 )
 from borelog.verdict.money.states import States, states_of
 from borelog.verdict.money.worth import Valuation
@@ -72,19 +76,46 @@ def test_quantiles_agree_with_a_reference_library() -> None:
     assert normal_probability(z) == pytest.approx(stats.norm.cdf(z), abs=1.5e-7)
 
 
+@pytest.mark.parametrize("shape", ["triangular", "pert"])
+def test_values_on_the_grid_follow_the_distribution(shape: Shape) -> None:
+    """Mean and standard deviation of the closed form, and every tenth of the distribution, in the width of the line."""
+    line = (2.0, 3.0, 7.0)
+    values = values_at(ranks(1, 60_000, (1,), 0.0)[0], line, shape)
+    mean, variance = (triangular_moments if shape == "triangular" else pert_moments)(*line)
+    assert mean_of(line, shape) == mean
+    assert values.mean() == pytest.approx(mean, abs=0.02)
+    assert values.std() == pytest.approx(np.sqrt(variance), abs=0.02)
+    tenths = np.linspace(0.1, 0.9, 9)
+    exact = (triangular_quantile if shape == "triangular" else pert_quantile)(tenths, *line)
+    assert np.quantile(values, tenths) == pytest.approx(exact, abs=0.05)
+
+
 def test_the_sum_of_likely_values_is_not_the_likely_sum() -> None:
     """GAO cost estimating guide (2020): skewed lines add up to more than their most likely values."""
-    lines = [(4.0, 6.0, 14.0)] * 12
-    u = together(np.random.default_rng(1), 20_000, len(lines))
-    total = sum(triangular_quantile(u[:, k], *line) for k, line in enumerate(lines))
+    line = (4.0, 6.0, 14.0)
+    total = sum(values_at(row, line, "triangular") for row in ranks(1, 20_000, (12,)))
     assert float((total <= 12 * 6.0).mean()) < 0.2
-    assert float(total.mean()) == pytest.approx(12 * triangular_moments(4, 6, 14)[0], rel=0.01)
+    assert float(np.mean(total)) == pytest.approx(12 * triangular_moments(*line)[0], rel=0.01)
 
 
 def test_lines_move_together_by_the_stated_correlation() -> None:
-    """A common factor worth 0.25 between the normal scores (rank correlation 0.24)."""
-    u = together(np.random.default_rng(2), 40_000, 3)
-    assert np.corrcoef(u[:, 0], u[:, 1])[0, 1] == pytest.approx(6 / np.pi * np.arcsin(0.125), abs=0.02)
+    """A common factor worth 0.25 between the normal scores, within a group and not across groups."""
+    found = ranks(2, 60_000, (2, 2)).astype(float)
+    assert np.corrcoef(found[0], found[1])[0, 1] == pytest.approx(0.25, abs=0.02)
+    assert np.corrcoef(found[0], found[2])[0, 1] == pytest.approx(0.0, abs=0.02)
+
+
+def test_a_person_may_have_estimates_read_as_beta_pert() -> None:
+    """It pulls to the middle: the same engines, less spread; anything else is refused."""
+    states = drawn()
+    wide, narrow = (
+        evaluate(settings_for({**PRICES, "spread": s}), states, 7).net[:, 2].std()
+        for s in ("triangular", "pert")
+    )
+    assert narrow < wide
+    assert checked_price("spread", "PERT") == ("spread", "pert")
+    with pytest.raises(PriceError, match="triangular or pert"):
+        checked_price("spread", "normal")
 
 
 def test_the_same_seed_gives_the_same_answer() -> None:
