@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import shutil
 import sys
 import textwrap
@@ -25,10 +26,24 @@ def tell(text: str) -> None:
 
 
 def out_json(value: Any, schema: str) -> None:
-    """One JSON document with a ``schema`` name, and nothing else."""
-    plain = msgspec.to_builtins(value, enc_hook=_plain)
+    """One JSON document with a ``schema`` name, and nothing else.
+
+    Numbers have nine significant digits, so that another machine's last bits make no difference; what is no number
+    (nothing to compare with) is null.
+    """
+    plain = _steady(msgspec.to_builtins(value, enc_hook=_plain))
     body = {"schema": schema, **plain} if isinstance(plain, dict) else {"schema": schema, "rows": plain}
     print(json.dumps(body, ensure_ascii=False, indent=2, allow_nan=False))
+
+
+def _steady(value: Any) -> Any:
+    if isinstance(value, float):
+        return float(f"{value:.9g}") + 0.0 if math.isfinite(value) else None
+    if isinstance(value, dict):
+        return {k: _steady(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_steady(v) for v in value]
+    return value
 
 
 def _plain(value: Any) -> Any:
