@@ -60,7 +60,9 @@ def build(
     """The grid of an inspection; ``unfolded`` tests show their conditions, ``units`` is what a bare number means."""
     rows: list[Row] = []
     table = procedures()
-    for group, title, sections, tests in GROUPS:
+    placed = {test for *_, tests in GROUPS for test in tests}
+    unplaced = tuple((p.id, "", (), (p.id,)) for p in table.values() if p.unit and p.id not in placed)
+    for group, title, sections, tests in (*GROUPS[:-1], *unplaced, GROUPS[-1]):
         mine = [table[t] for t in tests if t in table]
         if cylinders == () and all(p.scope == "cylinder" for p in mine) and mine and not sections:
             continue
