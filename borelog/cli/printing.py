@@ -47,9 +47,7 @@ def _steady(value: Any) -> Any:
 
 
 def _plain(value: Any) -> Any:
-    if hasattr(value, "item"):
-        return value.item()
-    if hasattr(value, "tolist"):
+    if hasattr(value, "tolist"):  # a number or an array of NumPy's
         return value.tolist()
     raise TypeError(f"cannot be written as JSON: {type(value).__name__}")
 
