@@ -86,7 +86,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     *_rows(
         "readings",
-        ("accept", "enter ctrl+j", "Enter", "Accept what is typed and go on; on a cell, open it.", 1),
+        ("accept", "enter ctrl+j", "Accept", "Accept what is typed and go on; on a cell, open it.", 1),
         ("retest", "asterisk", "Re-test", "Enter a second session beside the first; the first stays.", 4),
         ("ditto", "quotation_mark", "Ditto", "Enter the same as in the cell before.", 3),
         ("rest_same", "equals_sign", "Rest same", "Enter this cell's answer in the rest of its row, where nothing is noted.", 2),
@@ -112,7 +112,7 @@ ACTIONS: tuple[Action, ...] = (
     ),
     *_rows(
         "facts",
-        ("accept", "enter ctrl+j", "Enter", "Accept what is typed and go on; on a fact, open it or list its answers.", 1),
+        ("accept", "enter ctrl+j", "Accept", "Accept what is typed and go on; on a fact, open it or list its answers.", 1),
         ("next_blank", "plus", "Next blank", "Jump to the next fact that is not noted.", 2),
         ("mend_last", "backspace", "Mend last", "Go back to what was entered last, to mend it.", 3),
         ("take_back", "delete", "Drop draft", "Drop what was typed here and not entered.", 4),

@@ -12,7 +12,7 @@ from textual.strip import Strip
 from borelog.tui.editing import Edit
 from borelog.tui.painted import Painted, strip_of, style_of
 from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
-from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded, pieces
+from borelog.tui.views.words import STATUS, Line, Span, cells, cut, padded, pieces, shorter
 
 LIST_BELOW = 56
 """Columns under which the grid is a list."""
@@ -106,13 +106,14 @@ class GridLines(Painted):
         return 22 if self.room >= 76 else 18
 
     def label_room_of(self, row: Row) -> int:
-        """The same for one row: where there is one cell, its label need not be cut."""
-        return max(self.label_room(), 34) if row.span and self.room >= 76 else self.label_room()
+        """The same for one row: where there is one cell, a long label need not be cut."""
+        long = row.span and self.room >= 76 and cells(row.label) + cells(row.unit) + 3 > self.label_room()
+        return max(self.label_room(), 34) if long else self.label_room()
 
     def cell_room(self) -> int:
         """Width of a cell."""
         count = max(1, len(self.grid.cylinders))
-        return min(20, max(8, self.cells_room() // count))
+        return min(26, max(8, self.cells_room() // count))
 
     def cells_room(self) -> int:
         """Columns beside the labels."""
@@ -213,7 +214,7 @@ class GridLines(Painted):
             return Span(padded(f" … {self.pending[key]}", wide - 1) + " ", "quiet", "pick" if held else "")
         glyph, role = STATUS[cell.status]
         text = cell.text or ("not noted" if wide >= 13 else "")
-        shown = padded(f" {glyph} {text}", wide - 1)
+        shown = padded(f" {glyph} {shorter(text, wide - 4)}", wide - 1)
         if cell.status == "missing" and not held:
             shown = padded(f" {glyph}{glyph if not text else ''} {text}", wide - 1)
         weight = "pick" if held and focus else "bold" if held or cell.status == "bad" else ""

@@ -92,7 +92,7 @@ async def test_what_the_readings_say_leads_to_the_reading(bench: Bench, four: st
         assert any(r.kind == "pattern" for r in found)
         await press(app, pilot, "ctrl+s")
         page: Any = app.screen
-        lines = [" ".join(said(line) for line in entry) for entry, _ in page.sentences_for(96)]
+        lines = [" ".join(said(line) for line in entry) for entry, *_ in page.sentences_for(96)]
         assert any("alone is low" in text for text in lines), lines
         index = next(k for k, e in enumerate(page.entries) if len(e) == 1)
         entry = page.entries[index][0]

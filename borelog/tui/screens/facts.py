@@ -12,7 +12,7 @@ from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens.readings import ReadingsRoom
 from borelog.tui.views import facts as view
 from borelog.tui.views.rows import Row
-from borelog.tui.views.words import Line, Span, cut
+from borelog.tui.views.words import Line, Span, cells, cut, pieces
 
 
 class FactsRoom(ReadingsRoom):
@@ -45,7 +45,7 @@ class FactsRoom(ReadingsRoom):
             lines.append(
                 (
                     Span(engine.name, "ink", "bold"),
-                    Span(cut(f" · {where_is_one(engine)}", room - 12), "quiet"),
+                    Span(pieces(f" · {where_is_one(engine)}", room - cells(engine.name) - 3), "quiet"),
                 )
             )
         else:
@@ -57,9 +57,9 @@ class FactsRoom(ReadingsRoom):
         draft = grid.drafts.get((row.key, grid.column), "")
         first: Line = (Span(cut(f" {row.label}: {cell.text or 'not noted'}", room), "ink"),)
         second: Line = (
-            (Span(cut(f" not entered yet: {draft} - Enter opens it, Del drops it", room), "watch"),)
+            (Span(pieces(f" not entered yet: {draft} · Enter opens it · Del drops it", room), "watch"),)
             if draft
-            else (Span(cut(f" {row.hint}", room), "quiet"),)
+            else (Span(pieces(f" {row.hint}", room), "quiet"),)
         )
         self.query_one("#hint", Bar).set_lines(first, second)
 

@@ -27,7 +27,7 @@ def side_room(room: int, two_banks: bool, big: bool) -> int:
     """Columns for the sheet beside the plan; 0 where the plan needs them all."""
     if room < NARROW or big or (two_banks and room < 110):
         return 0
-    return 57 if room >= 118 else 39
+    return 57 if room >= 118 else 36
 
 
 class PlanRoom(Room):

@@ -11,7 +11,7 @@ from textual.containers import Vertical
 from borelog.tui.ask import Question
 from borelog.tui.chosen import Choices
 from borelog.tui.painted import Bar, Painted
-from borelog.tui.views.words import Line, Span
+from borelog.tui.views.words import Line, Span, pieces, shorter
 
 
 class Page(Question):
@@ -82,17 +82,19 @@ class Said(Question):
 
     DEFAULT_CSS = """
     Said > Vertical { width: 100; height: 92%; }
-    Said #page { height: 1fr; }
+    Said #page { height: 1fr; max-height: 100%; }
+    Said #how { height: 2; }
     """
     BINDINGS = [Binding("enter", "take", show=False), Binding("ctrl+j", "take", show=False)]
 
     def __init__(
-        self, title: str, sentences: Callable[[int], Sequence[tuple[tuple[Line, ...], tuple[str, ...]]]]
+        self, title: str, sentences: Callable[[int], Sequence[tuple[tuple[Line, ...], tuple[str, ...], str]]]
     ) -> None:
-        """``sentences`` makes (lines, entries) for a width in columns; one without entries is only read."""
+        """``sentences`` makes (lines, entries, who says so) for a width in columns; one without entries is only read."""
         super().__init__()
         self.title_words, self.sentences_for = title, sentences
         self.entries: list[tuple[str, ...]] = []
+        self.sources: list[str] = []
 
     def compose(self) -> ComposeResult:
         """Title, sentences, how to leave."""
@@ -106,7 +108,7 @@ class Said(Question):
         self.show()
         page = self.query_one("#page", Choices)
         page.focus()
-        page.move(next((k for k, found in enumerate(self.entries) if found), 0))
+        page.move(min(1, len(self.entries) - 1))
 
     def on_resize(self) -> None:
         """Fold anew."""
@@ -115,11 +117,19 @@ class Said(Question):
     def show(self) -> None:
         """The sentences for this width."""
         shown = self.sentences_for(max(30, min(96, self.app.size.width * 96 // 100 - 5)))
-        self.entries = [found for _, found in shown]
-        self.query_one("#page", Choices).set_entries([lines for lines, _ in shown])
+        self.entries, self.sources = [found for _, found, _ in shown], [source for *_, source in shown]
+        self.query_one("#page", Choices).set_entries([lines for lines, *_ in shown])
         self.query_one("#head", Bar).set_lines((Span(self.title_words, "ink", "bold"),))
+        self.on_choices_picked()
+
+    def on_choices_picked(self) -> None:
+        """Say who says so, and how to go on."""
+        index = self.query_one("#page", Choices).index
+        source = self.sources[index] if index < len(self.sources) else ""
+        room = max(30, min(96, self.app.size.width * 96 // 100 - 5))
+        said = shorter(f"source: {source}", room) if source else ""
         words = "Enter shows the reading it rests on · Esc or ^O goes back"
-        self.query_one("#how", Bar).set_lines((Span(words, "quiet"),))
+        self.query_one("#how", Bar).set_lines((Span(said, "ink"),), (Span(pieces(words, room), "quiet"),))
 
     def on_choices_opened(self) -> None:
         """A second click follows."""

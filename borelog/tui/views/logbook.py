@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from borelog.tui.views.words import Line, Span, cells, padded, wrapped
+from borelog.tui.views.words import Line, Span, cells, padded, shorter, wrapped
 
 if TYPE_CHECKING:
     from borelog.acts.keeping import Hit, Row
@@ -78,7 +78,7 @@ def _lines(row: Row, room: int) -> tuple[Line, ...]:
     second = (
         Span("     "),
         worst._replace(text=padded(worst.text, max(10, room - 5 - 44))),
-        Span(padded(call.text, 30), call.role),
+        Span(padded(shorter(call.text, 29), 30), call.role),
         left._replace(text=padded(left.text, 14, right=True)),
     )
     return head, second, ()

@@ -96,19 +96,14 @@ def choices(inspection: Inspection, plan: Plan, room: int) -> list[Choice]:
     for item in items().values():
         goes = item.id in held
         mark = Span(padded(" ✓ goes in ", 13), "good") if goes else Span(padded(" — left out", 13), "blank")
-        why = "" if goes and item.id in usual else " added by you" if goes else f" {one_line(item.why)}"
-        out.append(
-            Choice(
-                f"item {item.id}",
-                (
-                    (
-                        mark,
-                        Span(padded(one_line(item.label), min(34, room // 2)), "ink"),
-                        Span(why[: max(0, room - 49)], "quiet"),
-                    ),
-                ),
-            )
-        )
+        why = "" if goes and item.id in usual else "added by you" if goes else one_line(item.why)
+        label = Span(padded(one_line(item.label), min(34, room // 2)), "ink")
+        texts = wrapped(why, max(20, room - 50)) if room >= 76 else ()
+        lines: list[Line] = [(mark, label, Span(f" {texts[0]}" if texts else "", "quiet"))]
+        lines += [(Span(" " * (13 + min(34, room // 2) + 1)), Span(text, "quiet")) for text in texts[1:]]
+        if why and room < 76:
+            lines += [(Span(" " * 13), Span(text, "quiet")) for text in wrapped(why, room - 15)]
+        out.append(Choice(f"item {item.id}", tuple(lines)))
     return out
 
 

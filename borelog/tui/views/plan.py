@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Sequence
 from typing import Any
 
 from borelog.engine.engine import Engine
@@ -10,8 +10,9 @@ from borelog.engine.plan import PlanGrid, plan_grid
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
 from borelog.tui.views.digits import large as large_digits
+from borelog.tui.views.saying import sayings
 from borelog.tui.views.standing import Figure, Standing, standing_of
-from borelog.tui.views.words import STATUS, Line, Span, cells, cut, fitted, padded, wrapped
+from borelog.tui.views.words import STATUS, Line, Span, cells, cut, fitted, padded, shorter, width, wrapped
 
 _EIGHTHS = " ▏▎▍▌▋▊▉"
 _LABELS = {
@@ -114,24 +115,26 @@ def plan_lines(
     lines.append(_end_line("▼", grid.bottom, "", room))
     spare = height - len(lines)
     if spare >= 3:
-        lines += engine_lines(verdict, grid.note, room, spare)
+        says = [r.words for r in sayings(inspection) if r.level != "note"] if spare >= 12 else []
+        lines += engine_lines(verdict, grid.note, room, spare, says)
     return lines, begins
 
 
-def engine_lines(verdict: Any, note: str, room: int, spare: int) -> list[Line]:
-    """Under the drawing, where there is room: the call, what disagrees, the next test, the numbering in use."""
+def engine_lines(verdict: Any, note: str, room: int, spare: int, says: Sequence[str] = ()) -> list[Line]:
+    """Under the drawing, where there is room: the call, what disagrees, the next test, what the readings say, the numbering."""
     parts: list[tuple[str, str, str]] = []
     if verdict is not None:
         parts.append(("call", one_line(verdict.call), "ink"))
         parts += [("disagree", one_line(c.words), "watch") for c in verdict.contradictions[:1]]
         parts += [("next", one_line(t.line), "ink") for t in verdict.next_tests[:2]]
         parts += [("unknown", one_line(u), "blank") for u in verdict.unknown[:2]]
+    parts += [("readings", one_line(words), "ink") for words in says]
     parts.append(("numbers", note, "quiet"))
     out: list[Line] = [()]
     for head, text, role in parts:
         texts = wrapped(text, room - 12)
         if len(texts) > 2:
-            texts = (texts[0], padded(cut(f"{texts[1]}…", room - 12), room - 12))
+            texts = wrapped(shorter(text, 2 * (room - 12) - 8), room - 12)[:2]
         for k, part in enumerate(texts):
             out.append((Span(padded(f" {head}" if k == 0 else "", 11), "quiet"), Span(part, role)))
     return out[:spare]
@@ -192,26 +195,41 @@ def _squeeze(figure: Figure, body: int, top: float) -> Line:
     if figure.value is None:
         return (chip(figure, "compression", body - 1),)
     words = figure_span(figure)
-    share = f" {figure.word}"
-    wide = min(40, max(4, body - cells(words.text) - min(cells(share), 16) - 2))
+    wide = min(40, max(4, body - cells(words.text) - min(cells(figure.word) + 1, 16) - 2))
     left = body - wide - 1 - cells(words.text)
-    return (*bar(figure, top, wide), Span(" "), words, Span(cut(share, max(0, left)), "quiet"))
+    share = shorter(figure.word, left - 1) if left > 5 else ""
+    return (*bar(figure, top, wide), Span(" "), words, Span(f" {share}" if "…" not in share else "", "quiet"))
 
 
 _SHORT = {"finding": "found", "looked at": "looked"}
 
 
 def chip(figure: Figure, label: str, room: int) -> Span:
-    """A figure in exactly ``room`` cells; a blank and a bad figure fill them in their own colour."""
-    span = figure_span(figure, label)
-    if cells(span.text) > room and figure.status == "missing":
-        span = span._replace(text=f" {STATUS['missing'][0]} {_SHORT.get(label, label) or 'verdict'} blank ")
-    elif cells(span.text) > room - 1 and figure.short:
-        span = figure_span(replace(figure, text=figure.short), label)
-    elif cells(span.text) > room - 1:
-        span = figure_span(figure, "" if label in ("plug", "finding") else _SHORT.get(label, label))
-    text = span.text if span.weight == "loud" else f" {span.text}"
-    return span._replace(text=padded(text, room))
+    """A figure in exactly ``room`` cells, in whole words; a blank and a bad figure fill them in their own colour."""
+    loud = figure.status in ("bad", "missing")
+    glyph, role = STATUS[figure.status]
+    free = room - 1 - loud - cells(glyph) - 1
+    words = f"{label} {figure.text}".strip()
+    if cells(words) > free:
+        words = _chip_words(figure, label, free)
+    text = f" {glyph} {words}"
+    return Span(
+        padded(f"{text} " if loud and cells(text) < room else text, room), role, "loud" if loud else ""
+    )
+
+
+def _chip_words(figure: Figure, label: str, free: int) -> str:
+    """The longest way of saying a figure that fits: without its name, in short, without both; else whole words of it."""
+    name = _SHORT.get(label, label)
+    if figure.status == "missing":
+        words = f"{name or 'verdict'} blank"
+        return words if cells(words) <= free else f"{name or 'verdict'} ?"
+    bare = [figure.text] if label in ("plug", "finding") else []
+    short = figure.short or figure.text
+    for words in (f"{name} {figure.text}".strip(), *bare, f"{name} {short}".strip(), short):
+        if cells(words) <= free:
+            return words
+    return shorter(short, free)
 
 
 def _columns(body: int, *parts: tuple[Figure, str]) -> Line:
@@ -224,41 +242,52 @@ def _columns(body: int, *parts: tuple[Figure, str]) -> Line:
 
 
 def _big_card(s: Standing, label: str, picked: bool, room: int, high: int, top: float) -> list[Line]:
-    """Number and compression in large digits, the verdict's glyph and word under them."""
-    figure = s.compression
+    """Number, compression and leak-down in large digits, what was found and the verdict in words under them."""
     scale = 2 if high >= 6 and room >= 52 else 1
     rows = large_digits(label, scale)
-    text = figure.text.split(" ")[0] if figure.value is not None else ""
-    value = large_digits(text, scale) if text else ()
-    unit = figure.text.partition(" ")[2]
+    shown = [(s.compression, "compression", s.compression.text.partition(" ")[2])]
+    if room >= 60:
+        shown.append((s.leak, "leak", "% leak"))
+    edge = Span(" ┃ " if picked else "   ", "ink", "bold")
     lines: list[Line] = []
     for k, row in enumerate(rows):
-        head = (
-            Span(" ┃ " if picked else "   ", "ink", "bold"),
-            Span(row, "ink" if picked else "quiet", "bold"),
-        )
-        if value:
-            unit_here = f" {unit}" if k == len(rows) - 1 else ""
-            tail: Line = (Span(f"   {value[k]}", STATUS[figure.status][1], "bold"), Span(unit_here, "quiet"))
-        else:
-            tail = (
-                (Span("   "), Span(f" {STATUS['missing'][0]} compression {figure.text} ", "blank", "loud"))
-                if k == 1
-                else ()
-            )
-        lines.append(fitted((*head, *tail), room))
-    word = (
-        s.finding
-        if s.finding.status in ("bad", "watch")
-        else s.leak
-        if s.leak.status != "missing"
-        else s.leader
-    )
-    mark_edge = Span(" ┃ " if picked else "   ", "ink", "bold")
-    lines.append(fitted((mark_edge, figure_span(word, "leak" if word is s.leak else "")), room))
+        line: list[Span] = [edge, Span(row, "ink" if picked else "quiet", "bold")]
+        at = width(line)
+        for figure, name, unit in shown:
+            line += [
+                Span(" " * max(3, at + 3 - width(line))),
+                *_big_figure(figure, name, unit, scale, k, len(rows)),
+            ]
+            at += 3 + (34 if scale == 1 else 40)
+        lines.append(fitted(line, room))
+    telling = [
+        (f, name) for f, name in ((s.finding, ""), (s.leader, "")) if f.status in ("bad", "watch", "doubt")
+    ]
+    telling = telling or [(s.leader, "")]
+    words: list[Span] = [edge]
+    for figure, name in telling[:2]:
+        words += [
+            chip(figure, name, min((room - 4) // len(telling[:2]), cells(figure_span(figure).text) + 2)),
+            Span(" "),
+        ]
+    lines.append(fitted(words, room))
     while len(lines) < high:
         lines.append((Span(" " * room),))
     return lines[:high]
+
+
+def _big_figure(figure: Figure, name: str, unit: str, scale: int, row: int, rows: int) -> Line:
+    """One row of a figure in large digits with its unit beside the last; a blank says so in its middle row."""
+    if figure.value is None:
+        middle = row == rows // 2
+        return (Span(f" {STATUS['missing'][0]} {name} {figure.text} ", "blank", "loud"),) if middle else ()
+    text = f"{figure.value:.0f}" if name == "leak" else figure.text.split(" ")[0]
+    digits = large_digits(text, scale)[row]
+    role = STATUS[figure.status][1]
+    return (
+        Span(digits, role, "bold"),
+        Span(f" {STATUS[figure.status][0]} {unit}" if row == rows - 1 else "", role),
+    )
 
 
 def list_lines(

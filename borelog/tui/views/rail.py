@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from borelog.text import one_line
-from borelog.tui.views.words import STATUS, Line, Span, cut, width
+from borelog.tui.views.words import STATUS, Line, Span, cut, pieces, width
 
 if TYPE_CHECKING:
     from borelog.engine.engine import Engine
@@ -46,7 +46,7 @@ def title_line(
     said = "writing ..." if busy and saved_at else f"on disk {at}" if saved_at else ""
     parts = [p for p in (name, engine.name if engine else "", logbook) if p]
     left = room - len(head.text) - (len(said) + 2 if said else 0) - width(state) - 1
-    middle = cut(" · ".join(parts), max(0, left)) if where != "logbook" else cut(logbook, max(0, left))
+    middle = pieces(" · ".join(parts), max(0, left)) if where != "logbook" else cut(logbook, max(0, left))
     line: Line = (head, Span(f" {middle}", "ink", "bold"))
     gap = room - width(line) - width(state) - len(said) - 1
     return (*line, Span(" " * max(0, gap)), *state, Span(said, "quiet"))

@@ -25,18 +25,19 @@ def sayings(inspection: Inspection) -> tuple[Remark, ...]:
 
 
 def said_of(inspection: Inspection, test: str, group: str, room: int, most: int) -> list[Line]:
-    """What the readings of one step say, what tells first, in at most ``most`` lines; the last says where the rest is."""
+    """What tells among the things that the readings of one step say, in at most ``most`` lines; the last says where all is."""
     topic = _TOPICS.get(test) or _TOPICS.get(group) or test
     mine = [r for r in sayings(inspection) if r.topic == topic]
-    mine.sort(key=lambda r: r.level == "note")
+    telling = [r for r in mine if r.level != "note" or r.kind in ("pattern", "call", "set")]
+    telling.sort(key=lambda r: (r.level == "note", r.kind not in ("pattern", "call")))
     lines: list[Line] = []
-    for k, r in enumerate(mine):
+    for r in telling:
         texts = _lines(r, room)
-        # A sentence is shown whole or not at all; the last line is kept for what is left over.
-        if len(lines) + len(texts) > most - (k + 1 < len(mine)):
+        # A sentence is shown whole or not at all; the last line says how many there are.
+        if len(lines) + len(texts) > most - 1:
             break
         lines += texts
-    else:
+    if not mine or (len(mine) == len(telling) == 1 and lines):
         return lines
     left = f"  ^S: all {len(mine)} things said · what these readings come to together"
     return [*lines, (Span(pieces(left, room), "quiet"),)]
@@ -47,9 +48,9 @@ def _lines(r: Remark, room: int) -> list[Line]:
     return [(Span(text, role),) for text in wrapped(f"{glyph} {one_line(r.words)}", room, "  ")]
 
 
-def page_entries(inspection: Inspection, room: int) -> list[tuple[tuple[Line, ...], tuple[str, ...]]]:
-    """(lines, entries it rests on) of every remark, the first of each topic under its heading."""
-    out: list[tuple[tuple[Line, ...], tuple[str, ...]]] = []
+def page_entries(inspection: Inspection, room: int) -> list[tuple[tuple[Line, ...], tuple[str, ...], str]]:
+    """(lines, entries it rests on, who says so) of every remark, each topic under its heading."""
+    out: list[tuple[tuple[Line, ...], tuple[str, ...], str]] = []
     last = ""
     for r in sayings(inspection):
         title = _TITLES.get(r.topic) or (
@@ -57,22 +58,11 @@ def page_entries(inspection: Inspection, room: int) -> list[tuple[tuple[Line, ..
         )
         if title != last:
             head: Line = (Span(f" {title.upper()}", "quiet", "bold"),)
-            out.append((((), head) if out else (head,), ()))
+            out.append((((), head) if out else (head,), (), ""))
             last = title
-        source = f" [{one_line(r.source, 60)}]" if r.source else ""
         glyph, role = _LOOKS[r.level]
         lead = "  ▸" if r.entries else ""
-        texts = wrapped(f"{glyph} {one_line(r.words)}{source}{lead}", room - 3, "  ")
-        out.append((tuple((Span(f"  {text}", role),) for text in texts), r.entries))
-    return out or [
-        (
-            (
-                (
-                    Span(
-                        " Nothing can be said yet: a second figure, a plug or a leak-down begins it.", "quiet"
-                    ),
-                ),
-            ),
-            (),
-        )
-    ]
+        texts = wrapped(f"{glyph} {one_line(r.words)}{lead}", room - 3, "  ")
+        out.append((tuple((Span(f"  {text}", role),) for text in texts), r.entries, one_line(r.source, 200)))
+    nothing = " Nothing can be said yet: a second figure, a plug or a leak-down begins it."
+    return out or [(((Span(nothing, "quiet"),),), (), "")]

@@ -138,7 +138,8 @@ def _leak(inspection: Inspection, cylinder: int) -> Figure:
     shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
     status = "doubt" if b.doubt else next(s for edge, s in _LEAK_STATUS if leak.percent < edge)
     words = f"{shown} {air}".strip()
-    short = f"{leak.percent:.0f}% {air}".strip()
+    heard = "" if b.air in ((), ("none",)) else f" {air}"
+    short = f"{leak.percent:.0f}%{heard}"
     return Figure(
         words, status, f"{leak.percent:.0f} % lost {air}".strip(), reading.id, leak.percent, short=short
     )
@@ -239,10 +240,19 @@ def _coverage(inspection: Inspection, cylinder: int) -> Figure:
 STANDING_OF_LEVEL = {"sound": "good", "watch": "watch", "bad": "bad", "open": "doubt", "blank": "missing"}
 
 
+def _short_cause(one: Any) -> str:
+    """The cause in two or three words, where its whole name has no room."""
+    if not one.enough or one.leader is None:
+        return "not enough yet"
+    words = one_line(one.leader.fault.replace("_", " "))
+    return words.replace("exh ", "exhaust ").replace("int ", "intake ")
+
+
 def _leader(verdict: Any, cylinder: int) -> Figure:
     if verdict is None:
         return Figure("verdict: working ...", "blank", "being worked out")
     for one in verdict.cylinders:
         if one.cylinder == cylinder:
-            return Figure(one_line(one.words), STANDING_OF_LEVEL[one.level], one_line(one.words))
+            words = one_line(one.words)
+            return Figure(words, STANDING_OF_LEVEL[one.level], words, short=_short_cause(one))
     return Figure("nothing recorded", "missing", "nothing recorded")

@@ -96,6 +96,32 @@ def pieces(text: str, room: int, sign: str = " · ") -> str:
     return out or cut(text, room)
 
 
+_CLAUSES = ("; ", " - ", " (", ", ", " or ")
+_LITTLE = frozenset(
+    ["a", "an", "and", "at", "by", "for", "in", "no", "not", "of", "on", "or", "the", "to", "with"]
+)
+
+
+def shorter(text: str, room: int) -> str:
+    """Text of at most ``room`` cells made of whole words: later clauses go first, then words, then '…' says so.
+
+    Only where not even the first word fits is it cut.
+    """
+    text = text if text.isprintable() else one_line(text)
+    for sign in _CLAUSES:
+        while cells(text) > room and sign in text:
+            text = text.rpartition(sign)[0]
+    if cells(text) <= room:
+        return text
+    words = text.split()
+    while words and (cells(" ".join(words)) > room or words[-1].lower() in _LITTLE):
+        words.pop()
+    if not words:
+        return cut(text, room)
+    left = " ".join(words)
+    return f"{left}…" if cells(left) < room else left
+
+
 def padded(text: str, room: int, right: bool = False) -> str:
     """Text cut or filled with blanks to exactly ``room`` cells."""
     text = cut(text, room)
