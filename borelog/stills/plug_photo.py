@@ -1,4 +1,4 @@
-"""A spark plug in a photograph: scale from its thread, electrode gap, colour of the nose.
+"""A spark plug in a photograph: scale from its thread, colour of the nose; `borelog.stills.gap` has its gap.
 
 The outline of the thread lies in the plane of the gap; the bright threads in the middle are nearer to the camera and
 would make the scale several per cent wrong, so only the outline is traced. Metric threads: ISO 261 (M14 x 1.25).
@@ -22,7 +22,6 @@ from borelog.stills.thread import Thread, from_thread
 
 VERSION = "1"
 UNCALIBRATED = "colour not calibrated: no white or grey patch in the frame, so no class is given"
-_STRAP_HALF_MM = 1.35
 _PATCHES = {"white": 0.75, "grey": 0.18}
 _CERTAIN_DE, _MARGIN_DE = 15.0, 4.0
 
@@ -63,24 +62,6 @@ class PlugScale:
         }
 
 
-def _strip(image: Picture, line: Line, half: float, along: int, across: int) -> NDArray[np.float32]:
-    """A straightened band along a line: (across, along, 3) float32; row 0 is ``half`` px to the left of the line."""
-    t = (np.arange(along) + 0.5) / along
-    s = (np.arange(across) + 0.5) / across * 2 * half - half
-    length = float(np.hypot(line.x2 - line.x1, line.y2 - line.y1))
-    ux, uy = (line.x2 - line.x1) / length, (line.y2 - line.y1) / length
-    x = line.x1 + t[None, :] * (line.x2 - line.x1) + s[:, None] * uy
-    y = line.y1 + t[None, :] * (line.y2 - line.y1) - s[:, None] * ux
-    band = cv2.remap(
-        image,
-        np.asarray(x - 0.5, np.float32),
-        np.asarray(y - 0.5, np.float32),
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
-    )
-    return np.asarray(band, np.float32)
-
-
 def thread_scale(
     image: Picture, outlines: tuple[Line, ...], pitch_mm: float = 1.25, distance_mm: float | None = None
 ) -> PlugScale:
@@ -119,137 +100,6 @@ def thread_scale(
     )
     scale = found.period_px / pitch_mm
     return PlugScale(scale, scale * found.scale.u_rel, found.period_px, found.turns)
-
-
-@dataclass(frozen=True, slots=True)
-class Gap:
-    """An electrode gap with both its edges.
-
-    Attributes
-    ----------
-    px, mm : width; mm is nan without a scale
-    error_mm : about 95 %
-    edges : the two edges, in picture pixels; drag them and measure again with `gap_between`
-    """
-
-    px: float
-    mm: float
-    error_mm: float
-    edges: Line
-
-    def text(self) -> str:
-        """The result in words."""
-        if np.isnan(self.mm):
-            return f"gap {self.px:.1f} px; no scale"
-        return (
-            f"gap {self.mm:.2f} +- {self.error_mm:.2f} mm; a worn tip, a plug turned out of profile or a gap far from "
-            "the middle of the frame spoils it"
-        )
-
-    def as_dict(self) -> dict[str, Any]:
-        """Plain values for JSON."""
-        e = self.edges
-        return {
-            "method": "two half-height crossings",
-            "version": VERSION,
-            "gap_px": round(self.px, 2),
-            "gap_mm": None if np.isnan(self.mm) else round(self.mm, 4),
-            "error_mm": None if np.isnan(self.mm) else round(self.error_mm, 4),
-            "edges": [[round(e.x1, 2), round(e.y1, 2)], [round(e.x2, 2), round(e.y2, 2)]],
-            "text": self.text(),
-        }
-
-
-def gap_between(edges: Line, scale: PlugScale | None, edge_px: float = 0.7) -> Gap:
-    """The gap between two edges as they are set, each good to ``edge_px``."""
-    width = float(np.hypot(edges.x2 - edges.x1, edges.y2 - edges.y1))
-    if scale is None:
-        return Gap(width, float("nan"), float("nan"), edges)
-    mm = width / scale.px_per_mm
-    error = np.hypot(2 * edge_px * np.sqrt(2) / scale.px_per_mm, 2 * mm * scale.error / scale.px_per_mm)
-    return Gap(width, mm, float(error), edges)
-
-
-def measure_gap(
-    image: Picture, rough: Line, scale: PlugScale | None = None, distance_mm: float | None = None
-) -> Gap:
-    """The electrode gap near a line drawn from one electrode to the other.
-
-    Parameters
-    ----------
-    image : (H, W, 3) uint8
-    rough : from about one edge to about the other; some pixels and degrees off do not matter
-    scale : from `thread_scale`
-    distance_mm : camera to plug; 150 mm are assumed for the error when it is not given
-
-    Raises
-    ------
-    StillError
-        When the edges cannot be found, or the gap is closed.
-    """
-    image = picture(image)
-    length = float(np.hypot(rough.x2 - rough.x1, rough.y2 - rough.y1))
-    if length < 3:
-        raise StillError("the gap is closed or under three pixels; take a closer photograph")
-    middle = ((rough.x1 + rough.x2) / 2, (rough.y1 + rough.y2) / 2)
-    drawn = np.arctan2(rough.y2 - rough.y1, rough.x2 - rough.x1)
-    tries: list[tuple[float, Line, float]] = []
-    # The faces are parallel, so the shortest way across is the gap; the clicks only say about where.
-    for turn in np.radians(np.arange(-20, 21, 2.5)):
-        ux, uy = np.cos(drawn + turn) * length / 2, np.sin(drawn + turn) * length / 2
-        found = _crossings(image, Line(middle[0] - ux, middle[1] - uy, middle[0] + ux, middle[1] + uy))
-        if found is not None:
-            edges, edge_px = found
-            tries.append((float(np.hypot(edges.x2 - edges.x1, edges.y2 - edges.y1)), edges, edge_px))
-    if len(tries) < 3:
-        raise StillError("an edge of the gap does not stand out; put the edges by hand")
-    tries.sort(key=lambda t: t[0])
-    # The shortest of many noisy widths is too short; the lower quarter is not.
-    width, edges, edge_px = tries[len(tries) // 4]
-    if width < 2:
-        raise StillError("the gap is closed or under two pixels; take a closer photograph")
-    if scale is not None:
-        # The strap is about 2.7 mm wide, so its near and far edge do not lie in the plane of the scale.
-        aside = float(np.hypot(middle[0] - image.shape[1] / 2, middle[1] - image.shape[0] / 2))
-        edge_px = float(np.hypot(edge_px, aside * _STRAP_HALF_MM / (distance_mm or 150.0) / 2))
-    return gap_between(edges, scale, edge_px)
-
-
-def _crossings(image: Picture, line: Line) -> tuple[Line, float] | None:
-    """Where the middle brightness of a band along a line crosses half height towards both ends, and the edges' error."""
-    length = float(np.hypot(line.x2 - line.x1, line.y2 - line.y1))
-    reach = float(np.clip(0.5 * length, 5, 30))
-    ux, uy = (line.x2 - line.x1) / length, (line.y2 - line.y1) / length
-    whole = Line(line.x1 - reach * ux, line.y1 - reach * uy, line.x2 + reach * ux, line.y2 + reach * uy)
-    fine = 4
-    samples = round((length + 2 * reach) * fine)
-    half = float(np.clip(0.25 * length, 3, 8))
-    profile = np.median(_strip(image, whole, half, samples, max(5, round(4 * half))), axis=0)
-    at = (np.arange(samples) + 0.5) / fine - reach
-    middle = np.median(profile[(at > 0.3 * length) & (at < 0.7 * length)], axis=0)
-    ends, errors = [], []
-    for sign, spot in ((-1, 0.0), (1, length)):
-        side = (at - spot) * sign
-        body = (side > 0.35 * reach) & (side < 0.95 * reach)
-        direction = np.median(profile[body], axis=0) - middle
-        height = float(np.linalg.norm(direction))
-        if height < 8:
-            return None
-        rise = (profile - middle) @ direction / height**2
-        near = np.flatnonzero((side > -0.4 * length) & (side < 0.9 * reach))[:-1]
-        crossing = near[((rise[near] - 0.5) * (rise[near + 1] - 0.5) <= 0) & (rise[near] != rise[near + 1])]
-        if not len(crossing):
-            return None
-        k = int(crossing[np.abs(at[crossing] - spot).argmin()])
-        ends.append(float(at[k] + (0.5 - rise[k]) / (rise[k + 1] - rise[k]) / fine))
-        slope = abs(float(rise[min(k + 2, samples - 1)] - rise[max(k - 2, 0)])) * fine / 4
-        errors.append(float(np.hypot(0.6, min(float(np.std(rise[body])) / max(slope, 1e-3), 2.0))))
-    if ends[1] <= ends[0]:
-        return None
-    edges = Line(
-        line.x1 + ends[0] * ux, line.y1 + ends[0] * uy, line.x1 + ends[1] * ux, line.y1 + ends[1] * uy
-    )
-    return edges, float(np.hypot(errors[0], errors[1]) / np.sqrt(2))
 
 
 @dataclass(frozen=True, slots=True)

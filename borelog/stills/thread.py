@@ -7,6 +7,7 @@ to a tenth too large; the outline lies in the plane of the axis. So the outline 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -19,8 +20,12 @@ from borelog.stills.planes import Picture
 from borelog.stills.scale import Scale
 
 FEWEST_TURNS = 4.0
+_STEADY = 0.5
+# Steps count up to so many times the ground's own; a row up or down costs as much as a step of a quarter of it.
+_STEEP, _TURN, _JUMP = 8.0, 0.25, 3
 LEAST_PARTED = 1.5
 _ASSUMED_DISTANCE_MM = 150.0
+_NO_CONTRAST = "the thread does not stand out from its background; lay the plug on plain paper"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +90,7 @@ def _strip(image: Picture, a: Pair, b: Pair, half: int) -> NDArray[np.float32]:
 
 
 def _body_share(strip: NDArray[np.float32]) -> NDArray[np.float64]:
-    """How much of each pixel is plug rather than ground, 0 to 1, from colour and lightness together."""
+    """How much of each pixel is plug rather than ground, 0 to 1, from the colours of both: for a patterned ground."""
     rows = strip.shape[0]
     ground = strip[: max(3, rows // 8)].reshape(-1, strip.shape[2]).astype(np.float64)
     body = strip[rows * 2 // 3 :].reshape(-1, strip.shape[2]).astype(np.float64)
@@ -95,12 +100,15 @@ def _body_share(strip: NDArray[np.float32]) -> NDArray[np.float64]:
     low, high = float(np.median(ground @ way)), float(np.median(body @ way))
     parted = (high - low) / math.sqrt((float(np.var(ground @ way)) + float(np.var(body @ way))) / 2 + 1e-12)
     if high <= low or parted < LEAST_PARTED:
-        raise StillError("the thread does not stand out from its background; lay the plug on plain paper")
+        raise StillError(_NO_CONTRAST)
     share: NDArray[np.float64] = np.clip((strip.astype(np.float64) @ way - low) / (high - low), 0.0, 1.0)
     return share
 
 
-def _trace(strip: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+_Trace = tuple[NDArray[np.float64], NDArray[np.float64]]
+
+
+def _trace_by_split(strip: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     # In each column the split into ground above and body below with the least misfit; a speck of the rag or a dark
     # root of the thread does not move it, as it would move a first crossing.
     share = _body_share(strip)
@@ -116,12 +124,49 @@ def _trace(strip: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.
     return edge.astype(np.float64), good
 
 
+def _trace_by_step(strip: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    # The unbroken path along the strip over the steepest steps across it, lighter or darker: grooves run across the
+    # path, and a shadow on plain paper is soft, so nothing else steps there. The square root evens photon noise out.
+    calm = cv2.GaussianBlur(np.sqrt(strip), (0, 0), 1.2)
+    step = np.linalg.norm(np.atleast_3d(calm[2:] - calm[:-2]), axis=2).astype(np.float64)
+    rows = step.shape[0]
+    outer = max(2, rows // 20)
+    noise = float(np.median(step[outer : max(outer + 1, rows // 8)])) + 1e-6
+    step[:outer] = 0
+    step[rows * 3 // 5 :] = 0
+    at = _steepest_path(np.minimum(step / noise, _STEEP))
+    at = np.clip(at, 1, rows - 2)
+    i = np.arange(step.shape[1])
+    before, peak, after = (step[at + k, i] for k in (-1, 0, 1))
+    bend = before - 2 * peak + after
+    part = np.where(bend < -1e-6, 0.5 * (before - after) / np.minimum(bend, -1e-6), 0.0)
+    return at + 1.5 + np.clip(part, -0.5, 0.5), peak > 2 * noise
+
+
+def _steepest_path(gain: NDArray[np.float64]) -> NDArray[np.intp]:
+    """The row in each column of the path from left to right of most gain, at most three rows up or down a column."""
+    rows, columns = gain.shape
+    jumps = range(-_JUMP, _JUMP + 1)
+    total = gain[:, 0]
+    came = np.zeros((columns, rows), np.intp)
+    for column in range(1, columns):
+        padded = np.pad(total, _JUMP, constant_values=-np.inf)
+        tries = np.stack([padded[_JUMP + j : _JUMP + j + rows] - _TURN * abs(j) for j in jumps])
+        came[column] = tries.argmax(axis=0) - _JUMP
+        total = tries.max(axis=0) + gain[:, column]
+    path = np.zeros(columns, np.intp)
+    path[-1] = int(total.argmax())
+    for column in range(columns - 1, 0, -1):
+        path[column - 1] = path[column] + came[column, path[column]]
+    return path
+
+
 def _design(x: NDArray[np.float64], period: float) -> NDArray[np.float64]:
     w = 2 * math.pi * x / period
     return np.column_stack([np.ones_like(x), x, np.cos(w), np.sin(w), np.cos(2 * w), np.sin(2 * w)])
 
 
-def _misfit(traces: list[tuple[NDArray[np.float64], NDArray[np.float64]]], period: float) -> float:
+def _misfit(traces: list[_Trace], period: float) -> float:
     total = 0.0
     for x, y in traces:
         a = _design(x, period)
@@ -163,64 +208,104 @@ def from_thread(
     if length < 24 or half < 8:
         raise StillError("the thread is too small in this still; come nearer or use the camera's full size")
     strip = _strip(image, first, second, half)
-    traces: list[tuple[NDArray[np.float64], NDArray[np.float64]]] = []
-    slopes: list[float] = []
-    mids: list[float] = []
-    for side in (strip[:half], strip[half:][::-1]):
-        edge, good = _trace(side)
-        x = np.flatnonzero(good).astype(np.float64)
-        y = edge[good]
-        if x.size < 0.6 * strip.shape[1]:
-            raise StillError("the outline of the thread is broken; click inside its ends, on plain ground")
-        line = np.polyfit(x, y, 1)
-        off = y - np.polyval(line, x)
-        keep = np.abs(off) < 4 * max(0.3, float(np.median(np.abs(off))) * 1.5)
-        traces.append((x[keep], y[keep]))
-        slopes.append(float(np.polyfit(x[keep], y[keep], 1)[0]))
-        mids.append(float(np.percentile(y[keep], 12)))
-    period = _period(traces, strip.shape[1])
+    sides = [_steadiest(side) for side in (strip[:half], strip[half:][::-1])]
+    threads = [side for side in sides if isinstance(side, _Outline)]
+    if not threads:
+        raise next(side for side in sides if isinstance(side, StillError))
+    # Two outlines of one thread have one period; an outline that says otherwise, or is in the dark, is left out.
+    best = max(threads, key=lambda t: t.steady)
+    threads = [t for t in threads if t.steady >= _STEADY and abs(t.period / best.period - 1) < 0.02] or [best]
+    traces = [(t.x, t.y) for t in threads]
+    period = _refined(traces, best.period, ((0.006, 31), (0.0006, 31)))
     turns = strip.shape[1] / period
-    plain = sum(float(np.sum((y - np.polyval(np.polyfit(x, y, 1), x)) ** 2)) for x, y in traces)
+    plain, points = sum(t.plain for t in threads), sum(t.x.size for t in threads)
     steady = 1 - _misfit(traces, period) / max(plain, 1e-9)
-    x, _ = traces[0]
-    swing = math.sqrt(2 * plain / max(1, 2 * x.size))
+    swing = math.sqrt(2 * plain / max(1, points))
     # The profile is 0.54 pitches deep; an edge that waves less than a tenth of that is no thread.
-    if turns < FEWEST_TURNS or steady < 0.5 or swing < 0.03 * period:
+    if turns < FEWEST_TURNS or steady < _STEADY or swing < 0.03 * period:
         raise StillError(
             "no steady thread in the outline; click along the axis from the first to the last full turn"
         )
-    # An axis clicked at a slant shortens the period; the two outlines lean the same way then.
-    lean = (slopes[0] - slopes[1]) / 2
+    # An axis clicked at a slant shortens the period; both outlines lean against it by that slant.
+    lean = sum(t.slope * (1 if t is sides[0] else -1) for t in threads) / len(threads)
     axis_period = period * math.hypot(1.0, lean)
-    noise = math.sqrt(_misfit(traces, period) / max(1, 2 * x.size - 12))
-    # Frequency of a sine in noise: var(w) = 24 s^2 / (A^2 N^3) (Rife and Boorstyn 1974), two outlines.
-    u_period = period / (2 * math.pi) * math.sqrt(12.0 / x.size**3) * noise / max(swing, 1e-6) * period
+    noise = math.sqrt(_misfit(traces, period) / max(1, points - 6 * len(threads)))
+    # Frequency of a sine in noise: var(w) = 24 s^2 / (A^2 N^3) (Rife and Boorstyn 1974), for each outline.
+    size = points / len(threads)
+    u_period = (
+        period / (2 * math.pi) * math.sqrt(24.0 / len(threads) / size**3) * noise / max(swing, 1e-6) * period
+    )
     away = distance_mm or _ASSUMED_DISTANCE_MM
     u = math.hypot(u_period / period, 2.0 / away)
     s = thread.pitch / axis_period
     rests = (
         f"{thread.name}: {turns:.1f} turns of {thread.pitch:g} mm in the outline",
         f"camera {away:.0f} mm away" + ("" if distance_mm else " (assumed)"),
+        *(("one of the two outlines only",) if len(threads) == 1 else ()),
     )
     scale = Scale(
         (s, 0.0, 0.0, 0.0, s, 0.0, 0.0, 0.0, 1.0), u, "in the plane of the thread's axis", rests, True
     )
-    crest = (2 * half - mids[0] - mids[1]) / math.hypot(1.0, lean)
+    crest = 2 * (half - sum(t.crest for t in threads) / len(threads)) / math.hypot(1.0, lean)
     return ThreadScale(scale, axis_period, turns, steady, crest)
 
 
-def _period(traces: list[tuple[NDArray[np.float64], NDArray[np.float64]]], length: int) -> float:
-    power = np.zeros(0)
+@dataclass(frozen=True, slots=True, eq=False)
+class _Outline:
+    """One outline as traced (x along the axis, y across), and how much of its waviness one period explains."""
+
+    x: NDArray[np.float64]
+    y: NDArray[np.float64]
+    slope: float
+    crest: float
+    period: float
+    plain: float
+    steady: float
+
+
+def _steadiest(side: NDArray[np.float32]) -> _Outline | StillError:
+    """The outline by whichever way of telling plug from ground gives the steadier thread, or why there is none."""
+    tries = [_outline(side, trace) for trace in (_trace_by_split, _trace_by_step)]
+    found = [t for t in tries if isinstance(t, _Outline)]
+    return max(found, key=lambda t: t.steady) if found else tries[0]
+
+
+def _outline(
+    side: NDArray[np.float32],
+    trace: Callable[[NDArray[np.float32]], tuple[NDArray[np.float64], NDArray[np.bool_]]],
+) -> _Outline | StillError:
+    try:
+        edge, good = trace(side)
+        x = np.flatnonzero(good).astype(np.float64)
+        y = edge[good]
+        if x.size < 0.6 * side.shape[1]:
+            raise StillError("the outline of the thread is broken; click inside its ends, on plain ground")
+        off = y - np.polyval(np.polyfit(x, y, 1), x)
+        keep = np.abs(off) < 4 * max(0.3, float(np.median(np.abs(off))) * 1.5)
+        x, y = x[keep], y[keep]
+        period = _period((x, y), side.shape[1])
+    except StillError as error:
+        return error
+    line = np.polyfit(x, y, 1)
+    plain = float(np.sum((y - np.polyval(line, x)) ** 2))
+    steady = 1 - _misfit([(x, y)], period) / max(plain, 1e-9)
+    return _Outline(x, y, float(line[0]), float(np.percentile(y, 12)), period, plain, steady)
+
+
+def _period(trace: _Trace, length: int) -> float:
+    x, y = trace
     size = 1 << (4 * length - 1).bit_length()
-    for x, y in traces:
-        even = np.interp(np.arange(length), x, y - np.polyval(np.polyfit(x, y, 2), x))
-        spectrum = np.abs(np.fft.rfft(even * np.hanning(length), size)) ** 2
-        power = spectrum if power.size == 0 else power + spectrum
+    even = np.interp(np.arange(length), x, y - np.polyval(np.polyfit(x, y, 2), x))
+    power = np.abs(np.fft.rfft(even * np.hanning(length), size)) ** 2
     low, high = math.ceil(size * 3 / length), size // 5
     if high <= low + 2:
         raise StillError("the thread is too small in this still; come nearer or use the camera's full size")
-    coarse = size / (low + int(power[low:high].argmax()))
-    for width, steps in ((0.12, 61), (0.006, 31), (0.0006, 31)):
-        tries = coarse * np.linspace(1 - width, 1 + width, steps)
-        coarse = float(tries[int(np.argmin([_misfit(traces, float(p)) for p in tries]))])
-    return coarse
+    return _refined([trace], size / (low + int(power[low:high].argmax())), ((0.12, 61), (0.006, 31)))
+
+
+def _refined(traces: list[_Trace], period: float, sweeps: tuple[tuple[float, int], ...]) -> float:
+    """The period of least misfit within some share of a first guess, finer and finer."""
+    for width, steps in sweeps:
+        tries = period * np.linspace(1 - width, 1 + width, steps)
+        period = float(tries[int(np.argmin([_misfit(traces, float(p)) for p in tries]))])
+    return period

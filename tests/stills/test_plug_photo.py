@@ -11,13 +11,11 @@ import pytest
 from borelog.demo.pictures import Rendered, plug_profile
 from borelog.marks.shapes import Box, Line, Polygon
 from borelog.stills import StillError
+from borelog.stills.gap import Gap, gap_between, measure_gap
 from borelog.stills.plug_photo import (
     UNCALIBRATED,
-    Gap,
     PlugScale,
     colour_classes,
-    gap_between,
-    measure_gap,
     nose_colour,
     thread_scale,
 )
@@ -85,6 +83,13 @@ class TestScale:
         assert found.turns > 6
         assert "px per mm" in found.text()
 
+    @pytest.mark.parametrize("ground", ["paper", "bench"])
+    def test_on_plain_paper_in_a_shadow_and_on_wood(self, ground: str) -> None:
+        """The metal is as light as the paper here and there, and one side lies in the plug's shadow."""
+        scene = plug(207, ground=ground, px_per_mm=18.0)
+        found = thread_scale(bgr(scene), outlines(scene, np.random.default_rng(1)))
+        assert found.px_per_mm == pytest.approx(18, rel=0.015)
+
     def test_an_outline_drawn_backwards_is_the_same(self) -> None:
         scene = plug()
         one, two = outlines(scene, np.random.default_rng(0))
@@ -113,10 +118,10 @@ class TestGap:
     def test_on_drawn_plugs(self) -> None:
         """Target 0.05 mm in 90 % at 16 px per mm and more; the figures are printed.
 
-        Against the edges as drawn, and against the gap in the plane of the axis: the strap's near edge lies above it.
+        Against the gap in the plane of the axis, which the view from aside narrows by a tenth of a millimetre or two.
         """
         dice = np.random.default_rng(11)
-        seen, true, held, refused = [], [], [], 0
+        true, plain, held, refused, scales = [], [], [], 0, []
         for k in range(16):
             ppm = (16.0, 18.0, 20.0, 24.0)[k % 4]
             scene = plug_profile(
@@ -127,21 +132,43 @@ class TestGap:
                 ground=("rag", "paper", "card")[k % 3],
             )
             camera = scene.truth["thread"]["camera_mm"]
+            gap = scene.truth["gap"]["mm"]
             try:
                 scale = thread_scale(bgr(scene), outlines(scene, dice), 1.25, camera)
+                line = rough(scene, dice)
+                found = measure_gap(bgr(scene), line, scale, camera)
+                plain.append(abs(measure_gap(bgr(scene), line, scale).mm - gap))
             except StillError:
                 refused += 1
                 continue
-            found = measure_gap(bgr(scene), rough(scene, dice), scale, camera)
-            seen.append(abs(found.px - visible_gap(scene)) / ppm)
-            true.append(abs(found.mm - scene.truth["gap"]["mm"]))
+            scales.append(abs(scale.px_per_mm / ppm - 1))
+            true.append(abs(found.mm - gap))
             held.append(true[-1] < found.error_mm)
-        for name, off in (("edges as drawn", seen), ("plane of the axis", true)):
-            print(f"{name}: median {np.median(off):.3f} mm, p90 {np.quantile(off, 0.9):.3f} mm")
-        print(f"{sum(held)} of {len(held)} within the stated error, {refused} of 16 scales refused")
-        assert refused <= 6
-        assert np.median(seen) < 0.05
+        print(f"scale: {np.max(scales):.2%} off at worst")
+        for name, off in (("with the distance", true), ("as seen", plain)):
+            print(
+                f"gap {name}: median {np.median(off):.3f} mm, p90 {np.quantile(off, 0.9):.3f} mm, "
+                f"{np.mean(np.array(off) <= 0.05):.0%} within 0.05 mm"
+            )
+        print(f"{sum(held)} of {len(held)} within the stated error, {refused} of 16 refused")
+        assert refused <= 2
+        assert np.max(scales) < 0.015
+        assert np.median(true) < 0.05 < np.median(plain)
         assert np.mean(held) >= 0.85
+
+    def test_the_view_from_aside_is_put_right_by_the_distance(self) -> None:
+        """9 mm from the middle, 150 mm away, both electrodes about 2.6 mm wide: 9 x 2.6 / 150 = 0.16 mm."""
+        image, line = drawn_gap(16)
+        canvas = np.full((400, 900, 3), 60, np.uint8)
+        canvas[80:320, 450:770] = image
+        aside = Line(line.x1 + 450, line.y1 + 80, line.x2 + 450, line.y2 + 80)
+        scale = PlugScale(160 / 9, 0.01, 22.0, 12)
+        seen, right = measure_gap(canvas, aside, scale), measure_gap(canvas, aside, scale, 150.0)
+        assert right.mm - seen.mm == pytest.approx(0.156, abs=0.01)
+        assert right.seen_aside_mm == pytest.approx(0.156, abs=0.01)
+        assert seen.error_mm > 0.3 > right.error_mm
+        assert "give the camera's distance" in seen.text()
+        assert "hidden" in right.text()
 
     def test_a_closed_gap_is_refused(self) -> None:
         image, _ = drawn_gap(10)

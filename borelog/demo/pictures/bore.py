@@ -96,10 +96,13 @@ def take(
     lamps: dict[str, Any] | None = None,
     ring: dict[str, Any] | None = None,
     scale: float | None = None,
+    shot: int = 0,
 ) -> Rendered:
     """Take one still of a bore or chamber with everything known about it.
 
-    ``fine`` draws at that many times the size and averages, which small pictures need for clean edges.
+    ``seed`` is of the engine: wall, dirt, what the metal mirrors. ``shot`` tells one still of it from the next: only
+    the sensor's noise and the smears on the glass differ. ``fine`` draws at that many times the size and averages,
+    which small pictures need for clean edges.
     """
     big = lens.enlarged(fine)
     hits = cast(big, pose, wall.radius, floor)
@@ -121,7 +124,7 @@ def take(
         },
     }
     maps |= {f"label/{name}": mask for name, mask in labels.items()}
-    return finish(light, made_by, seed, truth, maps, scale)
+    return finish(light, made_by, seed + shot, truth, maps, scale)
 
 
 def ring_points(lens: Lens, pose: Pose, radius: float, z: float, count: int = 360) -> np.ndarray[Any, Any]:

@@ -306,8 +306,12 @@ def _centre(
     field: dict[str, Plane], labels: dict[str, Mask], layout: Layout, look: PlugState, noise: dict[str, Plane]
 ) -> None:
     """The centre electrode, worn round by ``wear``."""
-    u, v = layout.local(np.float32(0))
     core = 1.25
+    lift = np.full_like(layout.x, core)
+    for _ in range(3):  # A round bar: what is seen of it stands before the axis, and perspective shows that.
+        _, v = layout.local(lift)
+        lift = np.sqrt(np.maximum(core * core - v * v, 0))
+    u, v = layout.local(lift)
     wear = max(0.05, look.wear)
     back = np.clip((FACE - u) / wear, 0, 1)
     radius = core - wear * 0.9 * (1 - np.sqrt(np.maximum(1 - (1 - back) ** 2, 0)))
@@ -346,13 +350,16 @@ def _strap(
 ) -> None:
     """The ground strap: flat bar, welded to the shell's end, bent over the centre electrode."""
     path = _segments(gap, 0.0)
-    u, v = layout.local(np.float32(STRAP_HALF_WIDE * 0.8))
-    far, du, dv = _from_path(u, v, path)
     half: Any = STRAP_THICK / 2
+    side = _from_path(*layout.local(np.float32(-STRAP_HALF_WIDE)), path)
+    u, v = layout.local(np.float32(STRAP_HALF_WIDE))
+    far, du, dv = _from_path(u, v, path)
     if look.wear > 0.6:
         half = half + 0.16 * (noise["mid"] - 0.8) * smoothstep(-1.5, 1.2, v)
     edge = np.clip((far - half + 0.30) / 0.30, 0, 1)
     mask = (far < half) & (u > -0.3)
+    # The bar is as wide as it is: away from the middle of the frame one of its narrow faces is seen beside the front.
+    flank = (side[0] < half) & (u > -0.3) & ~mask
     up = np.sqrt(np.maximum(1 - (edge * 0.94) ** 2, 0.02))
     brushed = 0.02 * noise["grain"]
     normal = _tilted(layout, du * edge + brushed, dv * edge + brushed, up)
@@ -386,7 +393,19 @@ def _strap(
             "sky": np.float32(1.0),
         },
     )
-    labels["ground strap"] = mask
+    _solid(
+        field,
+        flank,
+        np.zeros_like(u) + 5.6 * (v < -4.0),
+        {
+            "colour": colour,
+            "normal": _tilted(layout, side[1] + brushed, side[2] + brushed, np.full_like(u, 0.1)),
+            "gloss": np.float32(0.30),
+            "rough": rough,
+            "sky": np.float32(0.7),
+        },
+    )
+    labels["ground strap"] = mask | flank
 
 
 def _wet(field: dict[str, Plane], layout: Layout, look: PlugState, noise: dict[str, Plane]) -> None:
