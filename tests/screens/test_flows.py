@@ -244,7 +244,7 @@ async def test_plan_moves_in_true_arrangement_and_takes_notes(bench: Bench) -> N
         await press(app, pilot, "pageup", "pageup", "pageup")
         grid.go(1, ENGINE)
         await press(app, pilot, "down", "up", "down", "down", "type:1-2-3", "enter")
-        assert grid.row.test != "bore" and "leaves out cylinder 4" in message(app)
+        assert grid.row.test != "bore" and "leaves out cylinders 4" in message(app)
         assert "firing_order" not in bench.inspection(id_).facts
         assert any("bore" in r.body.values for r in bench.inspection(id_).of(Facts))
 
