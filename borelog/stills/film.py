@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -103,6 +104,19 @@ def _frames(
         capture.release()
 
 
+def _one_ahead(frames: Iterator[tuple[int, Picture | None]]) -> Iterator[tuple[int, Picture | None]]:
+    """The same frames, each decoded on a thread of its own while the one before is looked at."""
+    with ThreadPoolExecutor(1) as pool:
+        try:
+            coming = pool.submit(next, frames, None)
+            while (frame := coming.result()) is not None:
+                coming = pool.submit(next, frames, None)
+                yield frame
+        finally:
+            pool.shutdown()
+            frames.close()  # type: ignore[attr-defined]
+
+
 def _claimed_length(path: str | os.PathLike[str]) -> tuple[int | None, float]:
     capture = _open(path)
     try:
@@ -136,7 +150,7 @@ def score(
     scores: list[float] = []
     light: list[float] = []
     hashes: list[int] = []
-    for number, image in _frames(path, lambda _: True):
+    for number, image in _one_ahead(_frames(path, lambda _: True)):
         if cancelled is not None and cancelled():
             raise Stopped("stopped before the film was read through; nothing was kept")
         assert image is not None
