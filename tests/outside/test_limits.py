@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from borelog.quantity import Quantity, parse
 from borelog.readings import parts, plugs
 from borelog.readings.parts import BoreMeasure
 
@@ -128,5 +129,7 @@ def test_hatch_range(angle, word):
 
 @pytest.mark.parametrize("unit_pair", [(0.050, 0.002), (0.20, 0.008), (0.152, 0.006), (0.127, 0.005)])
 def test_printed_unit_pairs(unit_pair):
+    # millimetres and inches as the sources of limits.csv print them side by side
     mm, inch = unit_pair
-    assert mm / 25.4 == pytest.approx(inch, abs=2.0e-4)
+    assert Quantity(mm, "mm").to("in") == pytest.approx(inch, abs=2.0e-4)
+    assert parse(f"{inch} in", "mm").to("mm") == pytest.approx(mm, abs=5.0e-3)

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from functools import lru_cache
 
 from borelog.acts.sheet.items import Question, questions
+from borelog.knowledge.airs import airs
 from borelog.knowledge.procedures import Procedure, cautions_of, procedures
 from borelog.logbook.entries import Conditions, Looked, Reading, Seen
 from borelog.logbook.fold import conditions_of as noted_conditions
@@ -17,7 +18,7 @@ from borelog.text import one_line
 from borelog.tui.views.judging import judge_compression
 from borelog.tui.views.parts import part_rows
 from borelog.tui.views.rows import ENGINE, Cell, Grid, Row
-from borelog.tui.views.standing import is_sound, state_words
+from borelog.tui.views.standing import is_sound, leak_status, state_words
 from borelog.verdict.signs.leaks import leaks
 
 # id, title, questions of these sections, tests. In the order of the job: codes before the battery is touched, dry before
@@ -186,27 +187,25 @@ def _reading_cell(inspection: Inspection, test: str, cylinder: int | None, serie
 
 def shown_in(b: Reading, unit: str) -> str:
     """The figure in the row's unit, its own unit added where it differs in kind."""
+    if not b.values:
+        return one_line(b.typed, 20)
+    shown, mark = unit, ""
     try:
-        value = sum(Quantity(v, b.unit).to(unit) for v in b.values) / len(b.values)
-        text, mark = plain_number(value, 3), ""
+        value = Quantity(sum(b.values) / len(b.values), b.unit).to(unit)
     except QuantityError:
-        text, mark = plain_number(sum(b.values) / len(b.values), 3), f" {b.unit}"
+        value, shown, mark = sum(b.values) / len(b.values), b.unit, f" {b.unit}"
+    text = plain_number(value, 3)
     if b.supply:
-        text, mark = f"{text}/{plain_number(b.supply, 3)}", mark
-    letters = "".join(_AIR.get(a.partition(":")[0], one_line(a[:1])) for a in b.air)
+        supply = b.supply if shown == b.unit else Quantity(b.supply, b.unit).to(shown)
+        text = f"{text}/{plain_number(supply, 3)}"
+    letters = "".join(_letter(a) for a in b.air)
     repeats = f" ×{len(b.values)}" if len(b.values) > 1 else ""
     return f"{b.about}{text}{mark}{f' {letters}' if letters else ''}{repeats}"
 
 
-_AIR = {
-    "intake": "i",
-    "exhaust": "x",
-    "crankcase": "o",
-    "coolant": "c",
-    "neighbour": "n",
-    "thread": "t",
-    "none": "-",
-}
+def _letter(air: str) -> str:
+    known = airs().get(air.partition(":")[0])
+    return known.letter if known else one_line(air[:1])
 
 
 def _status(inspection: Inspection, r: Recorded[Reading]) -> str:
@@ -219,7 +218,7 @@ def _status(inspection: Inspection, r: Recorded[Reading]) -> str:
     if b.test.startswith("leakdown") and b.cylinder is not None:
         leak = leaks(inspection, b.test).get(b.cylinder)
         if leak:
-            return "good" if leak.percent < 20 else "watch" if leak.percent < 40 else "bad"
+            return leak_status(leak.percent)
     return "good"
 
 

@@ -124,8 +124,13 @@ def _compression(inspection: Inspection, cylinder: int, test: str) -> Figure:
     )
 
 
-_LEAK_STATUS = ((20.0, "good"), (40.0, "watch"), (101.0, "bad"))
+_LEAK_STATUS = ((20.0, "good"), (40.0, "watch"))
 """Per cent lost on a standard tester, and its status: the bins of the evidence table, common practice."""
+
+
+def leak_status(percent: float) -> str:
+    """Status of a leak on a standard tester."""
+    return next((s for edge, s in _LEAK_STATUS if percent < edge), "bad")
 
 
 def _leak(inspection: Inspection, cylinder: int) -> Figure:
@@ -136,7 +141,7 @@ def _leak(inspection: Inspection, cylinder: int) -> Figure:
     b = reading.body
     air = ", ".join(air_words(a) for a in b.air)
     shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
-    status = "doubt" if b.doubt else next(s for edge, s in _LEAK_STATUS if leak.percent < edge)
+    status = "doubt" if b.doubt else leak_status(leak.percent)
     words = f"{shown} {air}".strip()
     heard = "" if b.air in ((), ("none",)) else f" {air}"
     short = f"{leak.percent:.0f}%{heard}"
