@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from statistics import fmean
 from typing import Any
 
 from borelog.acts.words import finding_term
+from borelog.charts.bars import Bar, text_bars
 from borelog.knowledge.airs import air_words
 from borelog.knowledge.procedures import procedures
 from borelog.logbook.described import engine_of
@@ -75,6 +77,27 @@ def rows(inspection: Inspection, verdict: Verdict | None = None) -> tuple[Cylind
 def _latest(inspection: Inspection, test: str, cylinder: int) -> Reading | None:
     mine = [r.body for r in readings_of(inspection, test) if r.body.cylinder == cylinder]
     return mine[-1] if mine else None
+
+
+def compression_bars(inspection: Inspection, width: int) -> tuple[str, ...]:
+    """Dry compression as bars of text, from zero, in the unit of the dial; nothing under two figures."""
+    bodies = [b for c in cylinders_of(inspection) if (b := _latest(inspection, "compression_dry", c))]
+    good = [b for b in bodies if not b.doubt]
+    if len(good) < 2:
+        return ()
+    unit = Counter(b.unit for b in good).most_common(1)[0][0]
+    kpa = {b.cylinder: Quantity(fmean(b.values), b.unit).to("kPa") for b in good}
+    top = max(kpa.values())
+    bars = [
+        Bar(
+            str(c),
+            Quantity(v, "kPa").to(unit),
+            f"{plain_number(Quantity(v, 'kPa').to(unit), 3)} {unit}",
+            "sound" if v >= 0.85 * top else "watch" if v >= 0.70 * top else "bad",
+        )
+        for c, v in kpa.items()
+    ]
+    return ("", f"dry compression from 0, {unit}:", *text_bars(bars, unit=unit, width=min(width, 78)))
 
 
 _COLUMNS = ("compression_dry", "compression_wet", "leakdown", "plug_gap")

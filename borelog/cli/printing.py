@@ -17,12 +17,29 @@ from borelog.text import clean
 
 def out(text: str = "") -> None:
     """One line (or several) to standard output, cleaned."""
-    print(clean(text))
+    print(_for_this_output(clean(text)))
+
+
+# What a terminal without Unicode gets in place of bars, glyphs and rules.
+_PLAIN = str.maketrans(
+    {"█": "#", "▉": "#", "▊": "#", "▋": "#", "▌": "#", "▍": "-", "▎": "-", "▏": "-", "○": "o", "●": "*", "△": "!",
+     "✕": "x", "–": "-", "│": "|", "├": "<", "┤": ">", "─": "-", "┆": "|", "°": " deg", "±": "+-", "·": ".", "→": "->"}
+)  # fmt: skip
+
+
+def _for_this_output(text: str) -> str:
+    """The text as standard output can take it; what it cannot becomes a plain character, never an error."""
+    encoding = sys.stdout.encoding or "utf-8"
+    try:
+        text.encode(encoding)
+    except UnicodeEncodeError:
+        return text.translate(_PLAIN).encode(encoding, "replace").decode(encoding)
+    return text
 
 
 def tell(text: str) -> None:
     """A remark for the person, to standard error."""
-    print(clean(text), file=sys.stderr)
+    print(_for_this_output(clean(text)), file=sys.stderr)
 
 
 def out_json(value: Any, schema: str) -> None:

@@ -12,7 +12,7 @@ from borelog.acts.disputes import disputes
 from borelog.acts.sheet.items import questions
 from borelog.acts.words import body_words
 from borelog.cli.opening import UsageError, bench_for, pairs
-from borelog.cli.printing import out, out_json, table, wrapped
+from borelog.cli.printing import out, out_json, table, width, wrapped
 from borelog.engine.plan import where_is_one
 from borelog.knowledge.facts import facts
 from borelog.logbook.described import engine_of, engine_problem
@@ -86,6 +86,8 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
         out(wrapped("; ".join(known)))
     out()
     out(cylinder_table(inspection, verdict))
+    for line in overview.compression_bars(inspection, width()):
+        out(line)
     for test, series, judged in ruled.judgements(inspection):
         if test == "compression_wet":
             continue

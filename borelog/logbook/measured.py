@@ -11,7 +11,7 @@ from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded
 from borelog.quantity import Quantity, QuantityError, dimension_of, parse
-from borelog.readings.compression import CompressionReading, CompressionTest, make_test
+from borelog.readings.compression import CompressionReading, CompressionTest, make_test, reading_from
 from borelog.readings.conditions import appraise
 from borelog.readings.errors import ReadingError
 from borelog.readings.gauge import Gauge
@@ -69,9 +69,8 @@ def compression_test(
         if b.cylinder is None:
             continue
         unit = b.unit
-        kpa = [Quantity(v, b.unit).to("kPa") for v in b.values]
-        puffs = tuple(Quantity(v, b.unit).to("kPa") for v in b.puffs)
-        rows[b.cylinder] = CompressionReading(b.cylinder, tuple(kpa), puffs, b.about == "~", b.doubt)
+        typed = [Quantity(v, b.unit, mark=b.about) for v in b.values]
+        rows[b.cylinder] = reading_from(b.cylinder, typed, [Quantity(v, b.unit) for v in b.puffs], b.doubt)
     if not rows:
         return None
     gauge = Gauge(

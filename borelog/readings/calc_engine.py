@@ -22,7 +22,11 @@ def _displacement(v: Values) -> Result:
     one, count = geometry.swept_cm3(v["bore"], v["stroke"]), v["cylinders"]
     whole = geometry.displacement_cm3(v["bore"], v["stroke"], count)
     text = f"{plain_number(one, 6)} cm3 a cylinder, {plain_number(whole, 6)} cm3 = {plain_number(whole / 16.387064, 6)} in3"
-    return text, {"cylinder_cm3": one, "engine_cm3": whole, "engine_in3": whole / 16.387064}
+    values = {"cylinder_cm3": one, "engine_cm3": whole, "engine_in3": whole / 16.387064}
+    if v["speed"] is not None:
+        values["piston_speed_m_s"] = geometry.mean_piston_speed(v["stroke"], v["speed"])
+        text += f"; mean piston speed {values['piston_speed_m_s']:.2f} m/s"
+    return text, values
 
 
 def _ratio(v: Values) -> Result:
@@ -81,7 +85,7 @@ def _altitude(v: Values) -> Result:
 
 
 def _atmosphere(v: Values) -> Result:
-    h = v["altitude"]
+    h = air.geopotential(v["altitude"]) if v["height"] == "geometric" else v["altitude"]
     pressure, kelvin = air.isa_pressure(h), air.isa_temperature(h)
     density, sound = air.density_ratio(h), air.sound_speed(h)
     text = f"{pressure * 10:.1f} hPa, {kelvin - 273.15:.1f} degC, density {100 * density:.1f} %, sound {sound:.1f} m/s"

@@ -61,6 +61,7 @@ def _leak(v: Values) -> Result:
         "area_mm2": leak.area_mm2,
         "hole_mm": leak.hole_mm,
         "flow_l_min_anr": leak.flow_l_min,
+        "sonic_conductance_dm3_s_bar": orifice.sonic_conductance(leak.area_mm2),
         "leak_choked": leak.choked[0],
         "orifice_choked": leak.choked[1],
         "iso6358_shift_kpa": leak.other_law_kpa,
@@ -77,8 +78,13 @@ def _convert(v: Values) -> Result:
 
 def _orifice(v: Values) -> Result:
     rule = leakdown.faa_orifice(v["bore"])
-    text = f"{rule.rule} ({rule.source})"
-    return text, {"orifice_mm": rule.diameter_mm, "rule": rule.rule}
+    lines = [f"{rule.rule} ({rule.source})"]
+    values: dict[str, Any] = {"orifice_mm": rule.diameter_mm, "rule": rule.rule}
+    if v["displacement"] is not None:
+        older = leakdown.older_orifice(v["displacement"])
+        lines.append(f"{older.rule} ({older.source}); shown beside it, never mixed")
+        values["older_orifice_mm"] = older.diameter_mm
+    return "\n".join(lines), values
 
 
 def _flow(v: Values) -> Result:
@@ -96,7 +102,9 @@ def _conformance(v: Values) -> Result:
         raise ReadingError(f"low={v['low']:g} lies above high={v['high']:g}: swap the two")
     dof = math.inf if v["dof"] is None else v["dof"]
     p = chance.conformance(v["value"], v["u"], v["low"], v["high"], dof)
-    return f"keeps the limit with {chance_words(p)}", {"probability": p}
+    guard = risk.guard_factor(0.05) * v["u"]
+    text = f"keeps the limit with {chance_words(p)}; to be 95 % sure stay {plain_number(guard, 3)} inside it"
+    return text, {"probability": p, "guard_band_95": guard}
 
 
 def _coverage(v: Values) -> Result:
@@ -201,6 +209,23 @@ def _part(v: Values) -> Result:
     return "\n".join([*lines, call]), {"limits": rows, "call": call}
 
 
+def _code_bytes(v: Values) -> Result:
+    """Two bytes as a control unit sends them, or a code as its two bytes."""
+    text = v["value"].lower().removeprefix("0x")
+    if text[:1] in ("p", "c", "b", "u") and len(text) == 5:
+        code = codes.parse_code(text).code
+        return f"{code} is 0x{codes.code_to_bytes(code):04X}", {
+            "code": code,
+            "value": codes.code_to_bytes(code),
+        }
+    try:
+        value = int(text, 16)
+    except ValueError as error:
+        raise ReadingError("type two bytes in hex, as 0301, or a code, as P0301") from error
+    code = codes.code_from_bytes(value)
+    return f"0x{value:04X} is {code}", {"code": code, "value": value}
+
+
 def _code(v: Values) -> Result:
     read = codes.read_codes(v["text"])
     lines = [c.words for c in read.codes] + list(read.not_codes) + list(read.questions)
@@ -234,4 +259,5 @@ WORK: dict[str, Work] = {
     "part": _part,
     "hatch": _hatch,
     "codes": _code,
+    "code-bytes": _code_bytes,
 }

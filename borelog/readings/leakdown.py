@@ -135,7 +135,7 @@ def on_reference(reading: LeakReading, air: float = SEA_LEVEL_KPA) -> ReferenceF
     assert reading.held_kpa is not None
     assert reading.supply_kpa is not None
     assert reading.orifice_mm is not None
-    if reading.standing is not None and "supply_read" in reading.standing.spoiled_by:
+    if reading.standing is not None and reading.standing.touches("model"):
         words = (
             f"{plain_number(reading.loss, 3)} % as read; not converted: supply was not read while it leaked"
         )
