@@ -1,24 +1,22 @@
 """The one table of commands: name, sentence, arguments, and where the few lines that do it live.
 
-Handlers are named, not imported, so that ``borelog --help`` stays quick.
+Handlers are named, not imported, and rows are named tuples (data classes would bring half a dozen modules), so that
+``borelog --help`` stays quick.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 
-@dataclass(frozen=True, slots=True)
-class Arg:
+class Arg(NamedTuple):
     """One argument of ``argparse.add_argument``: its names and its options."""
 
     names: tuple[str, ...]
     options: dict[str, Any]
 
 
-@dataclass(frozen=True, slots=True)
-class Command:
+class Command(NamedTuple):
     """One command. ``handler`` is 'module:function' under ``borelog.cli``; the function takes the parsed arguments and
     returns an exit code."""
 
@@ -182,6 +180,7 @@ COMMANDS: tuple[Command, ...] = (
         _arg("--sign", metavar="KEY", default="", help="sign with this ssh key"), JSON), "hand over"),
     Command("check", "verify a pack, folder or zip", "packs:check", (
         _arg("pack", metavar="PACK"),
+        _arg("--views", action="store_true", help="also make tables, annotations and page anew and compare them"),
         _arg("--signers", metavar="FILE", default="", help="allowed signers: who must have signed it, with their ssh keys"),
         _arg("--by", metavar="WHO", default="", help="with --signers: whose signature it must bear"), JSON), "hand over"),
     Command("take", "take in a pack, or another logbook", "packs:take", (_arg("pack", metavar="PACK"), JSON), "hand over"),

@@ -7,14 +7,12 @@ a newer version; 5 a conflict (locked, target exists); 70 an error of the progra
 from __future__ import annotations
 
 import argparse
-import difflib
 import errno
 import os
 import re
 import sys
 from collections.abc import Callable, Sequence
 from importlib import import_module
-from pathlib import Path
 from typing import NoReturn
 
 import borelog
@@ -27,6 +25,8 @@ _GROUPS = ("start", "record", "pictures", "judge", "hand over", "keep")
 class _Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         if match := re.search(r"invalid choice: '([^']*)'.*?\(choose from", message):
+            import difflib
+
             near = difflib.get_close_matches(match[1], [c.name for c in COMMANDS], 1)
             if "COMMAND" in message or "command" in message:
                 hint = f"; did you mean {near[0]}?" if near else ""
@@ -88,7 +88,7 @@ _FILE_TROUBLE = {
 
 
 def _file_error(error: OSError) -> str:
-    name = Path(str(error.filename or "")).name or "the file"
+    name = os.path.basename(str(error.filename or "")) or "the file"
     why = _FILE_TROUBLE.get(
         error.errno or 0, f"cannot be used ({(error.strerror or 'unknown reason').lower()})"
     )
