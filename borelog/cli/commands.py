@@ -124,6 +124,10 @@ COMMANDS: tuple[Command, ...] = (
         _arg("--measure", action="store_true", help="measure it by the still's scale"),
         _arg("--mask", default=None, metavar="WHAT", help="fill it in every copy that leaves the house"),
         _arg("--to", default="", metavar="ENTRY", help="one more mark of this finding"), JSON), "pictures"),
+    Command("copy", "write a copy of a still with its marks on it: .png, .jpg or .svg", "marking:copy", (
+        INSPECTION, _arg("still", metavar="STILL"), OUT,
+        _arg("--numbers", action="store_true", help="numbers without words"),
+        _arg("--unmasked", action="store_true", help="do not fill the masked areas: for your own eyes"), JSON), "pictures"),
     Command("look", "write a copy of a picture shown clearer; the picture itself is not touched", "pictures:look", (
         _arg("picture", metavar="PICTURE"),
         _arg("values", nargs="*", metavar="NAME=VALUE", help="contrast, gamma, denoise, sharpen, rotate, mirror, fill_glare"),

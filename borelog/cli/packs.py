@@ -61,7 +61,9 @@ def check(args: argparse.Namespace) -> int:
         raise UsageError(
             "--signers and --by go together: a file of allowed signers, and whose signature it must be"
         )
-    result = look(Path(args.pack), signers=Path(args.signers) if args.signers else None, who=args.by)
+    result = look(
+        Path(args.pack), signers=Path(args.signers) if args.signers else None, who=args.by, views=args.views
+    )
     if args.json:
         out_json(asdict(result), "borelog.check/1")
     else:

@@ -16,6 +16,7 @@ from pathlib import Path
 from borelog.logbook import chain
 from borelog.logbook import entries as e
 from borelog.pack import coding
+from borelog.pack.again import comparable, view_faults
 from borelog.pack.bag import DECLARATION, MANIFEST, TAG_MANIFEST
 from borelog.pack.document import SCHEMA_ID, Document, StillRow
 from borelog.pack.errors import Fault, PackError, Refused
@@ -312,6 +313,12 @@ def faults_of(source: Source) -> Iterator[Fault | Read]:
         yield Read(document, entries, payload)
 
 
+_VIEWS = {
+    True: "tables, annotations and page say what inspection.json says",
+    False: "tables, annotations and page were not compared: another version made this pack",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Checked:
     """The answer: whether all is whole, what is wrong, and both in lines for a person."""
@@ -321,7 +328,7 @@ class Checked:
     lines: tuple[str, ...]
 
 
-def check(path: Path, *, signers: Path | None = None, who: str = "") -> Checked:
+def check(path: Path, *, signers: Path | None = None, who: str = "", views: bool = False) -> Checked:
     """Everything wrong with the pack (folder or zip) at ``path``, in plain words.
 
     Parameters
@@ -330,6 +337,8 @@ def check(path: Path, *, signers: Path | None = None, who: str = "") -> Checked:
         The pack.
     signers, who
         A file of allowed signers and whose signature is wanted; without it a signature is only named.
+    views
+        Also make tables, annotations and page anew and compare them, where this version made the pack.
 
     Raises
     ------
@@ -345,6 +354,10 @@ def check(path: Path, *, signers: Path | None = None, who: str = "") -> Checked:
                     faults.append(item)
                 else:
                     lines.append(_words(source, item))
+                    if views:
+                        compared = comparable(item.document)
+                        faults += view_faults(source, item.document) if compared else ()
+                        lines.append(_VIEWS[compared])
             signed = SIGNATURE in source.sizes
             if signers is not None:
                 faults += _signature(source, signed, signers, who)
