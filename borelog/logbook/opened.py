@@ -227,6 +227,8 @@ def _figures(
         direct, piston = values.get("", []), values.get("piston", [])
         if direct:
             return (Figure("clearance", max(direct)),)
+        if not piston:
+            raise ReadingError("what was measured here is no place of a piston: write 'piston', or nothing")
         size = nominal if bore is None else bore
         if size is None:
             raise ReadingError("the piston is measured, its bore is not: measure the bore too")

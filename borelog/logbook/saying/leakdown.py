@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from borelog.engine.engine import Engine
 from borelog.knowledge import tables
 from borelog.logbook.entries import Reading
+from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import leak_reading, number, readings_of
 from borelog.logbook.saying.value import Remark, cylinders_named, listed
@@ -205,9 +206,7 @@ def _form(inspection: Inspection, dry: Taken, engine: Engine | None, local: floa
 
 
 def _again(inspection: Inspection, cylinder: int, entry: str) -> bool:
-    """True where this figure was taken after a run: noted so, or a second session of the test on this cylinder."""
-    from borelog.logbook.fold import conditions_of
-
+    """True where it is noted that this figure was taken after a run."""
     mine = [r for r in inspection.of(Reading) if r.body.test == "leakdown" and r.body.cylinder == cylinder]
     this = next(r for r in mine if r.id == entry)
     noted = conditions_of(inspection, "leakdown", cylinder, this.body.series).get("rerun", "")

@@ -21,6 +21,8 @@ from borelog.tui.views.sheet import sheet_lines
 from borelog.tui.views.words import Span
 
 NARROW = 60
+TWO_DIGITS = 1.0
+"""Seconds within which a second digit belongs to the first: 1, 2 is cylinder 12."""
 
 
 def side_room(room: int, two_banks: bool, big: bool) -> int:
@@ -44,6 +46,7 @@ class PlanRoom(Room):
     def __init__(self) -> None:
         super().__init__()
         self.sheet_alone = False
+        self._digit, self._digit_at = 0, 0.0
 
     def middle(self) -> ComposeResult:
         """Plan and sheet."""
@@ -133,14 +136,10 @@ class PlanRoom(Room):
         """A digit takes that cylinder in hand; two within a moment make a number of two digits."""
         if event.key.isdigit() and self.desk.cylinders:
             digit = int(event.key)
-            both = (self.desk.cylinder or 0) * 10 + digit
-            self.desk.cylinder = (
-                both
-                if both in self.desk.cylinders and both >= 10
-                else digit
-                if digit in self.desk.cylinders
-                else self.desk.cylinder
-            )
+            before = self._digit if event.time - self._digit_at < TWO_DIGITS else 0
+            self._digit, self._digit_at = digit, event.time
+            wanted = (10 * before + digit, digit) if before else (digit,)
+            self.desk.cylinder = next((c for c in wanted if c in self.desk.cylinders), self.desk.cylinder)
             event.stop()
             self.show()
 

@@ -8,6 +8,7 @@ from functools import lru_cache
 from borelog.engine.engine import Engine
 from borelog.engine.orders import turning_plan
 from borelog.knowledge import tables
+from borelog.knowledge.airs import air_words
 from borelog.knowledge.procedures import cautions_of, procedures
 from borelog.logbook.entries import Reading
 from borelog.logbook.inspection import Inspection
@@ -136,7 +137,7 @@ def meaning(text: str, unit: str, test: str, room: int) -> Span:
         if not isinstance(body, Reading):
             return Span(f"= {body.state}", "ink")
         supply = f" of {plain_number(body.supply)}" if body.supply else ""
-        air = f", air: {one_line(', '.join(body.air), 60)}" if body.air else ""
+        air = f", air: {one_line(', '.join(map(air_words, body.air)), 60)}" if body.air else ""
         return Span(
             cut(f"= {' '.join(plain_number(v) for v in body.values)}{supply} {body.unit}{air}", room), "ink"
         )
