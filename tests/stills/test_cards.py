@@ -276,7 +276,7 @@ def test_film_read_apart_gives_the_same_frames(tmp_path: Path) -> None:
     with pytest.raises(StillError, match="no film file"):
         list(pick_apart(tmp_path / "none.avi"))
     with pytest.raises(StillError, match=r"breaks|memory|read"):
-        list(pick_apart(tmp_path / "f.avi", memory=4 * 1024 * 1024))
+        list(pick_apart(tmp_path / "f.avi", memory=0))
 
 
 def test_thumbnails_are_small_upright_and_clean() -> None:
