@@ -15,7 +15,7 @@ from textual.widgets import Input, TextArea
 
 from borelog.tui.chosen import Choices
 from borelog.tui.painted import Bar, Painted
-from borelog.tui.views.words import Line, Span, wrapped
+from borelog.tui.views.words import Line, Span, cells, shorter, wrapped
 
 if TYPE_CHECKING:
     from borelog.tui.app import Screens
@@ -214,9 +214,10 @@ class Choose(Question):
     def _list(self) -> None:
         self.shown = narrowed(self.options, self.typed) if self.typing else list(self.options)
         entries: list[tuple[Line, ...]] = []
+        room = min(72, self.app.size.width * 96 // 100 - 4)
         for _, text, more in self.shown:
             line: Line = (
-                (Span(f" {text}", "ink"), Span(f"  {more}", "quiet"))
+                (Span(f" {text}", "ink"), Span(f"  {shorter(more, room - cells(text) - 4)}", "quiet"))
                 if self.typing
                 else (Span(f" {more or ' '} ", "ink", "bold"), Span(f" {text}", "ink"))
             )

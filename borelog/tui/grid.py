@@ -128,12 +128,14 @@ class GridView(GridLines):
             self.go(k, self.at[1])
 
     def step_group(self, down: int) -> None:
-        """The first cell of the next or previous group that can be entered."""
+        """The first blank of the next or previous group; the cylinder in hand where its first row has none."""
         heads = [k for k, r in enumerate(self.grid.rows) if r.kind == "head"]
         here = max((i for i, k in enumerate(heads) if k <= self.at[0]), default=0)
         target = here + down
-        if 0 <= target < len(heads):
-            self.go(heads[target] + 1, self._column)
+        if 0 <= target < len(heads) and heads[target] + 1 < len(self.grid.rows):
+            row = self.grid.rows[heads[target] + 1]
+            blank = (c for c in self.grid.columns(row) if row.cells.get(c, Cell()).status == "missing")
+            self.go(heads[target] + 1, next(blank, self._column))
 
     def step_cell(self, right: int) -> None:
         """A cell left or right."""

@@ -107,8 +107,8 @@ class GridLines(Painted):
 
     def label_room_of(self, row: Row) -> int:
         """The same for one row: where there is one cell, a long label need not be cut."""
-        long = row.span and self.room >= 76 and cells(row.label) + cells(row.unit) + 3 > self.label_room()
-        return max(self.label_room(), 34) if long else self.label_room()
+        long = row.kind == "condition" or cells(row.label) + cells(row.unit) + 3 > self.label_room()
+        return max(self.label_room(), 34) if row.span and self.room >= 76 and long else self.label_room()
 
     def cell_room(self) -> int:
         """Width of a cell."""
@@ -193,7 +193,12 @@ class GridLines(Painted):
                 Span("─" * (room - cells(head) - cells(hint)), "rule"),
             )
         here = k == self.at[0]
-        unit = f" {row.unit}" if row.unit and row.kind in ("reading", "condition", "fact") else ""
+        told = (
+            row.unit
+            and row.kind in ("reading", "condition", "fact")
+            and row.unit not in row.label.lower().split()
+        )
+        unit = f" {row.unit}" if told else ""
         label = padded(
             f"{'▸' if here else ' '}{cut(row.label, label_room - 1 - cells(unit) - 1)}{unit}", label_room
         )

@@ -7,6 +7,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 
 from borelog.logbook.described import engine_problem
+from borelog.tui.ask import Choose
 from borelog.tui.grid import GridView
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.screens.readings import ReadingsRoom
@@ -62,6 +63,27 @@ class FactsRoom(ReadingsRoom):
             else (Span(pieces(f" {row.hint}", room), "quiet"),)
         )
         self.query_one("#hint", Bar).set_lines(first, second)
+
+    def act_accept(self) -> None:
+        """Open the fact; for the firing order of a layout that has published ones, list them."""
+        from borelog.acts.facts import published_orders
+
+        grid, inspection = self.grid, self.desk.inspection
+        row = grid.row if grid.grid.rows else None
+        known = published_orders(inspection.facts.get("layout", "")) if inspection else ()
+        if row is None or row.test != "firing_order" or not known or grid.cell.text:
+            super().act_accept()
+            return
+        options = [(text.split()[0], " ".join(text.split()[1:]), "") for text in known]
+        options.append(("", "another: type it, for example 1-3-4-2", ""))
+
+        def chosen(name: str | None) -> None:
+            if name:
+                self.on_grid_view_entered(GridView.Entered(row, grid.column, name, "next"))
+            elif name == "":
+                grid.begin()
+
+        self.app.push_screen(Choose("Which firing order?", options, typing=True), chosen)
 
     def come(self) -> None:
         """Stay where one was."""

@@ -189,7 +189,11 @@ class LogbookRoom(Room):
         def answered(values: dict[str, str] | None) -> None:
             if values:
                 path = Path(values["path"].strip()).expanduser()
-                self.screens.do(lambda: take_in(bench, path), "taken in", then=lambda _: self.reload())
+                self.screens.do(
+                    lambda: take_in(bench, path),
+                    lambda taken: "taken in as told: " + "; ".join(taken.words),
+                    then=lambda _: self.reload(),
+                )
 
         self.app.push_screen(
             Ask(

@@ -79,7 +79,9 @@ class VerdictRoom(Room):
     def on_choices_picked(self) -> None:
         """Say where the sentence in hand leads."""
         s = self._in_hand()
-        if s is not None and not view.is_title(s):
+        if self.tried:
+            self.say(f"WHAT IF {self.tried[0]}: nothing of this is noted · Esc goes back to what is", "watch")
+        elif s is not None and not view.is_title(s):
             self.say(view.lead_words(s))
 
     def on_choices_opened(self) -> None:
@@ -308,12 +310,14 @@ class VerdictRoom(Room):
         def known(cylinder: int, fault: str) -> None:
             ways = [(key, words, str(k)) for k, (key, words) in enumerate(KNOWN.items(), 1)]
             said = f"{cylinder or 'engine'}={fault}"
+            label = tables.faults[fault].label.lower() if fault in tables.faults else "nothing wrong"
+            noted = f"noted: {f'cylinder {cylinder}' if cylinder else 'the engine'} had {label}"
             self.app.push_screen(
                 Choose("How is that known?", ways),
                 lambda way: (
                     self.screens.do(
                         lambda: record_truth(bench, id_, [said], way),
-                        f"noted: {said.replace('=', ' was ').replace('_', ' ')}",
+                        noted,
                     )
                     if way
                     else None

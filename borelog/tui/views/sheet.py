@@ -42,7 +42,7 @@ def sheet_lines(
     out += _seen(inspection, cylinder, room)
     out += _findings(inspection, cylinder, room)
     noted = figure_span(s.coverage)
-    out.append(SheetLine((Span("places looked at ", "quiet"), noted)))
+    out.append(SheetLine((Span("looked at ", "quiet"), noted)))
     stills = [r for r in inspection.of(StillPlaced) if r.body.cylinder == cylinder and not r.body.aside]
     out.append(
         SheetLine(

@@ -96,7 +96,7 @@ def pieces(text: str, room: int, sign: str = " · ") -> str:
     return out or cut(text, room)
 
 
-_CLAUSES = ("; ", " - ", " (", ", ", " or ")
+_CLAUSES = ("; ", " - ", " (", ", ")
 _LITTLE = frozenset(
     ["a", "an", "and", "at", "by", "for", "in", "no", "not", "of", "on", "or", "the", "to", "with"]
 )
