@@ -29,7 +29,7 @@ from borelog.logbook.entries import StillFiled, StillPlaced
 from borelog.marks.places import views
 
 if TYPE_CHECKING:
-    from borelog.stills.card import Proposal
+    from borelog.stills.card import Proposal, Shot
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,8 @@ class Card:
     """A card of stills looked at, with a proposal for its cylinders. Nothing is filed until a person accepts it.
 
     ``looked`` is every usable still without its bytes, ``kept`` which of them the proposal counts, ``views`` for each
-    of those the view it may show and how sure (0 to 1).
+    of those the view it may show and how sure (0 to 1), ``shots`` what each is known by; ``slates`` are those that a
+    person said are slate pictures (None: the tool's own guess stands).
     """
 
     looked: tuple[Looked, ...]
@@ -60,6 +61,8 @@ class Card:
     refused: tuple[Refused, ...]
     proposal: Proposal
     views: tuple[tuple[str, float], ...] = ()
+    shots: tuple[Shot, ...] = ()
+    slates: tuple[int, ...] | None = None
 
     @property
     def rows(self) -> tuple[CardRow, ...]:
@@ -139,10 +142,11 @@ def propose(
         raise FilingError(f"no usable picture is there under these names{why}")
     aside = {entry.index: entry.reason for entry in sort_out([judged_of(x) for x in looked])}
     kept = tuple(k for k in range(len(looked)) if k not in aside)
-    proposal = cut([shots[k] for k in kept], order)
-    seen = [s for k in kept if (s := shots[k].seen) is not None]
+    counted = tuple(shots[k] for k in kept)
+    proposal = cut(counted, order)
+    seen = [s for shot in counted if (s := shot.seen) is not None]
     proposed = propose_views(seen, known_views(bench, inspection)) if len(seen) == len(kept) else ()
-    return Card(tuple(looked), kept, aside, tuple(refused), proposal, proposed)
+    return Card(tuple(looked), kept, aside, tuple(refused), proposal, proposed, counted)
 
 
 def _seconds(taken: str) -> float | None:
@@ -160,6 +164,17 @@ def shifted(card: Card, by: int, group: int = 0) -> Card:
     from borelog.stills.card import shift_cylinders
 
     return replace(card, proposal=shift_cylinders(card.proposal, group, by))
+
+
+def slate_marked(card: Card, still: int) -> Card:
+    """The card cut anew with this still said to be a slate picture, or no longer: a hand with fingers is not found."""
+    from borelog.stills.card import propose as cut
+
+    now = card.slates
+    if now is None:
+        now = tuple(g.slate for g in card.proposal.groups if g.slate is not None)
+    marked = tuple(k for k in now if k != still) if still in now else (*now, still)
+    return replace(card, slates=marked, proposal=cut(card.shots, card.proposal.pull_order, marked))
 
 
 def border_moved(card: Card, by: int, group: int) -> Card:

@@ -389,6 +389,28 @@ def shift_run(bench: Bench, inspection_id: str, stills: Sequence[str], by: int) 
     return len(bodies)
 
 
+def thumbnails_of(bench: Bench, stills: Iterable[str]) -> Iterator[tuple[str, Path | None]]:
+    """Each still with its thumbnail's file, those missing made on two threads; None where a still cannot be shown."""
+    from borelog.stills.thumbs import thumbnails
+
+    pictures = bench.journal.pictures
+    wanted = list(stills)
+    missing = [s for s in wanted if pictures.thumb(s) is None]
+    yield from ((s, pictures.thumb(s)) for s in wanted if s not in missing)
+    made = thumbnails((s, lambda s=s: _bytes_of(bench, s)) for s in missing)  # type: ignore[misc]
+    for still, data in made:
+        yield still, pictures.set_thumb(still, data) if isinstance(data, bytes) else None
+
+
+def _bytes_of(bench: Bench, still: str) -> bytes:
+    from borelog.stills import StillError
+
+    try:
+        return bench.journal.pictures.read(still)
+    except BorelogError as error:
+        raise StillError(str(error)) from error
+
+
 def thumbnail_of(bench: Bench, still: str) -> Path | None:
     """The thumbnail's file, made where it is missing; None where the still is gone or cannot be shown."""
     from borelog.stills import StillError

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import argparse
+from pathlib import Path
 
-from borelog.acts import filing, marking, scales
+from borelog.acts import copies, filing, marking, scales
 from borelog.acts.bench import Bench
 from borelog.cli.opening import UsageError, bench_for, pairs
 from borelog.cli.printing import out, out_json, table, wrapped
@@ -200,4 +201,30 @@ def probe(args: argparse.Namespace) -> int:
         out(table(rows, ("probe", "mirror", "roll", "lens")))
     else:
         out("no probe is noted; 'borelog probe INSPECTION NAME --mirror yes --roll 90' notes one")
+    return 0
+
+
+def copy(args: argparse.Namespace) -> int:
+    """``borelog copy INSPECTION STILL -o FILE.png``."""
+    with bench_for(args, create=False) as bench:
+        id_ = bench.journal.find(args.inspection)
+        still = filing.still_named(bench.inspection(id_), args.still).body
+        path = Path(args.out)
+        if path.is_dir():
+            path = path / f"{Path(still.name).stem}-marked.png"
+        done = copies.write_copy(
+            bench, id_, still.sha256, path, words=not args.numbers, masked=not args.unmasked
+        )
+    if args.json:
+        plain = {
+            "file": str(done.file),
+            "marks": done.marks,
+            "masks": done.masks,
+            "legend": list(done.legend),
+        }
+        out_json(plain, "borelog.copy/1")
+        return 0
+    out(f"written: {done.file}, {done.marks} marks" + (f", {done.masks} areas filled" if done.masks else ""))
+    for line in done.legend:
+        out(wrapped(line, "     ", "  "))
     return 0

@@ -159,6 +159,7 @@ ACTIONS: tuple[Action, ...] = (
         ("edit_mark", "w", "Words", "Say what the mark in hand shows: a finding, or words."),
         ("move_mark", "v", "Move", "Move the mark in hand with the arrows; Enter sets it down."),
         ("measure", "k", "Measure", "Measure the mark in hand (length, area, angle, share), or set the scale by it: a known length, circle or thread."),
+        ("write_copy", "2", "Copy", "Write a copy of this still with its marks on it, for a chat or a mail; masked areas are filled."),
         ("take_mark", "delete", "Remove", "Withdraw the mark in hand; it stays in the journal."),
         ("suggest", "b", "Suggest", "Let the program propose regions to look at."),
         ("propose", "j", "Places", "Have places proposed for stills that have none, from those you filed; y files, q does not."),

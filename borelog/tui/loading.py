@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Iterator
 from pathlib import Path
 from threading import Lock
 from typing import TYPE_CHECKING
@@ -62,22 +63,20 @@ class Loader:
         return source
 
 
-def thumb_source(bench: Bench, sha256: str) -> Source | None:
-    """A still's thumbnail ready to be shown; None where it cannot be."""
+def thumb_sources(bench: Bench, stills: list[str]) -> Iterator[tuple[str, Source | None]]:
+    """Each still with its thumbnail ready to be shown; None where it cannot be."""
     import cv2
 
-    from borelog.acts.filing import thumbnail_of
+    from borelog.acts.filing import thumbnails_of
     from borelog.stills.intake import decode_file
     from borelog.tui.sampling import source_of
 
-    try:
-        path = thumbnail_of(bench, sha256)
-        if path is None:
-            return None
-        bgr, _ = decode_file(path)
-    except (BorelogError, OSError):
-        return None
-    return source_of(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]
+    for still, path in thumbnails_of(bench, stills):
+        try:
+            bgr = decode_file(path)[0] if path else None
+        except BorelogError:
+            bgr = None
+        yield still, None if bgr is None else source_of(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB))  # type: ignore[arg-type]
 
 
 def file_thumb(path: str) -> Source | None:

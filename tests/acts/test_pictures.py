@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 import pytest
 
-from borelog.acts import cards, entering, filing, filming, marking, scales, strips, views, watching
+from borelog.acts import cards, copies, entering, filing, filming, marking, scales, strips, views, watching
 from borelog.acts.bench import Bench, open_bench
 from borelog.acts.whereabouts import Spot, be_at
 from borelog.logbook.entries import Finding, Mark, MaskDrawn, Scaled, StillFiled, StillPlaced
@@ -273,3 +273,53 @@ def test_proposed_places_come_from_what_was_filed(shop, tmp_path: Path) -> None:
     found = views.proposed_views(bench, id_)
     assert [v for v, _ in found.values()] == ["crown"]
     assert views.spot_of("gauge", 2) == (None, Place("gauge"))
+
+
+def test_a_person_says_which_still_is_a_slate(shop, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """A hand with fingers held up is not found by the tool; said by a person it cuts the card there."""
+    bench, id_ = shop
+    for n in range(12):
+        saved(tmp_path / "card" / f"IMG{n:02d}.png", texture(n + 60, 320, 240))
+    card = cards.propose(bench, id_, [str(tmp_path / "card")], lambda done, total: None)
+    for k in (0, 2, 7, 10):
+        card = cards.slate_marked(card, k)
+    assert [g.stills[0] for g in card.proposal.groups] == [0, 2, 7, 10]
+    assert [r.slate for r in card.rows].count(True) == 4
+    card = cards.slate_marked(card, 2)
+    assert [r.slate for r in card.rows].count(True) == 3
+
+
+def test_a_copy_carries_marks_words_and_fills(shop, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    bench, id_ = shop
+    pixels = np.full((240, 320, 3), 128, np.uint8)
+    pixels[::16, ::16] = (20, 200, 90)
+    filing.add_pictures(bench, id_, [saved(tmp_path / "a.png", pixels)], cylinder=1, place=Place("crown"))
+    still = bench.inspection(id_).of(StillFiled)[0].body.sha256
+    marking.mark_still(
+        bench, id_, Mark(still, Box(100, 80, 60, 50)), Finding("own", 1, own="a dent", severity=3)
+    )
+    marking.mask_still(bench, id_, still, Box(0, 0, 40, 40), "plate")
+    done = copies.write_copy(bench, id_, still, tmp_path / "out.png")
+    assert (done.marks, done.masks, done.legend) == (1, 1, ("1  a dent",))
+    copy = cv2.imread(str(tmp_path / "out.png"))
+    assert (copy[5:35, 5:35] == copy[5, 5]).all(), "the masked area is one even fill"
+    assert (copy[80, 100:160] != pixels[80, 100:160]).any(), "the mark is on it"
+    open_eyed = copies.write_copy(bench, id_, still, tmp_path / "own.jpg", words=False, masked=False)
+    assert open_eyed.masks == 0 and cv2.imread(str(open_eyed.file)).shape == (240, 320, 3)
+    copies.write_copy(bench, id_, still, tmp_path / "out.svg")
+    drawn = (tmp_path / "out.svg").read_text()
+    assert "data:image/jpeg;base64," in drawn and "a dent" in drawn
+    with pytest.raises(filing.FilingError, match=r"\.png, \.jpg or \.svg"):
+        copies.write_copy(bench, id_, still, tmp_path / "out.gif")
+    kept = bench.journal.pictures.read(still)
+    assert kept == (tmp_path / "a.png").read_bytes(), "the original is what it was"
+
+
+def test_thumbnails_of_a_card_come_whatever_one_of_them_is(shop, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    bench, id_ = shop
+    files = [saved(tmp_path / f"{n}.png", texture(n + 90)) for n in range(5)]
+    stills = [f.still for f in filing.add_pictures(bench, id_, files, cylinder=1).filed]
+    bench.journal.pictures.path(stills[2]).unlink()
+    found = dict(filing.thumbnails_of(bench, stills))
+    assert [bool(found[s]) for s in stills] == [True, True, False, True, True]
+    assert all(p.stat().st_size for p in found.values() if p)

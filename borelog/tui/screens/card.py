@@ -34,7 +34,7 @@ class CardPage(Question):
         Binding("plus", "border(1)", show=False), Binding("equals_sign", "border(1)", show=False),
         Binding("minus", "border(-1)", show=False),
         Binding("full_stop", "still(1)", show=False), Binding("comma", "still(-1)", show=False),
-        Binding("x", "out", show=False),
+        Binding("x", "out", show=False), Binding("s", "slate", show=False),
     ]  # fmt: skip
 
     def __init__(self, card: cards.Card) -> None:
@@ -137,6 +137,13 @@ class CardPage(Question):
         if self.group < len(groups) and self.still < len(groups[self.group].stills):
             index = groups[self.group].stills[self.still]
             self._change(lambda: cards.still_moved(self.card, index, None))
+
+    def action_slate(self) -> None:
+        """Say that the still in hand is a slate picture, or is none; the card is cut anew."""
+        groups = self.card.proposal.groups
+        if self.group < len(groups) and self.still < len(groups[self.group].stills):
+            index = groups[self.group].stills[self.still]
+            self._change(lambda: cards.slate_marked(self.card, index))
 
     def on_thumbs_taken(self, message: Thumbs.Taken) -> None:
         """A picture was clicked."""

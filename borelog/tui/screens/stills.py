@@ -181,14 +181,16 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
 
     @work(thread=True, exclusive=True, group="thumbs", exit_on_error=False)
     def _thumbs(self, wanted: list[str]) -> None:
-        from borelog.tui.loading import thumb_source
+        from borelog.tui.loading import thumb_sources
 
         worker, row = get_current_worker(), self.query_one("#thumbs", Thumbs)
-        for sha256 in wanted:
-            if worker.is_cancelled:
-                return
-            source = thumb_source(self.desk.bench, sha256)
-            self.app.call_from_thread(row.arrived, sha256, source)
+        try:
+            for sha256, source in thumb_sources(self.desk.bench, wanted):
+                if worker.is_cancelled:
+                    return
+                self.app.call_from_thread(row.arrived, sha256, source)
+        except (BorelogError, OSError):
+            return
 
     def on_thumbs_taken(self, message: Thumbs.Taken) -> None:
         """A thumbnail was clicked."""

@@ -66,7 +66,6 @@ class PairActs(SuggestActs):
         self.threshold = 3.0
         self.blink_on = False
         self.blink: Timer | None = None
-        self.unaligned = ""
         self.begin_suggestions()
 
     def pair_words(self) -> str:
@@ -388,6 +387,29 @@ class PairActs(SuggestActs):
                 self.app.push_screen(ask, lambda v: self._write_strip(strip, v) if v else None)
 
         self.app.push_screen(StripPage(strip, source, replace(self.picture.look, cross=False)), answered)
+
+    def act_write_copy(self) -> None:
+        """Write a copy of the still in hand with its marks."""
+        from borelog.acts.copies import write_copy
+
+        still = self.still
+        if still is None or not still.width:
+            return
+        bench, id_ = self.desk.bench, self.desk.id
+
+        def answered(values: dict[str, str] | None) -> None:
+            if values:
+                path = Path(values["path"].strip() or "marked.png").expanduser()
+                self.screens.do(
+                    lambda: write_copy(bench, id_, still.sha256, path),
+                    lambda c: f"written: {c.file}, {c.marks} marks",
+                )
+
+        name = f"{Path(still.name).stem}-marked.png"
+        words = "As .png, .jpg or .svg. Masked areas are filled; the original stays as it is."
+        self.app.push_screen(
+            Ask("Write a copy to", [Field("path", "File", value=name)], words=words), answered
+        )
 
     def _write_strip(self, strip: Any, values: dict[str, str]) -> None:
         from borelog.acts.strips import write_strip

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Any
 
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -187,8 +186,3 @@ class PointsPage(Question):
             self.action_set()
         else:
             self.show()
-
-
-def pairs_words(pairs: list[Any]) -> str:
-    """The pairs as the command line takes them."""
-    return " ".join(f"{a:.0f},{b:.0f}>{c:.0f},{d:.0f}" for (a, b), (c, d) in pairs)

@@ -133,11 +133,11 @@ class SuggestActs(Room):
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
             return
-        taken = []
+        taken, wrong = [], dict(found.wrong)
         for item in found.items:
             about = KINDS[item.kind]
             method = f"{about.method} {about.version}, threshold {about.threshold:g}"
-            taken.append(Suggested(item.shape, about.words, method, about.wrong))
+            taken.append(Suggested(item.shape, about.words, method, wrong[item.kind]))
         if not worker.is_cancelled:
             self.app.call_from_thread(self._suggestions, sha256, taken, found.text().splitlines()[-1])
 

@@ -74,7 +74,7 @@ def card_keys(room: int, with_views: bool) -> list[Line]:
         "+ - move where it begins",
     ]
     keys += ["v files the proposed places too"] if with_views else []
-    keys += [". , choose a still, x takes it out", "Esc files nothing"]
+    keys += [". , choose a still: x takes it out, s says it is a slate", "Esc files nothing"]
     lines = [keys[0]]
     for key in keys[1:]:
         if len(lines[-1]) + 3 + len(key) > room:
