@@ -33,6 +33,13 @@ def test_qpdf_finds_nothing_wrong(printed):
         assert pdf.check_pdf_syntax() == []
 
 
+def test_qpdf_the_program_finds_nothing_wrong_either(printed):
+    if shutil.which("qpdf") is None:
+        pytest.skip("no qpdf here; install the package qpdf")
+    done = subprocess.run(["qpdf", "--check", "report.pdf"], cwd=printed, capture_output=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
 def test_metadata_says_pdf_a_3a_and_pdf_ua_1(printed, scene):
     """ISO 19005-3 and ISO 14289-1 name the XMP fields that claim conformance; title and language are demanded by both."""
     with pikepdf.open(printed / "report.pdf") as pdf:
