@@ -17,7 +17,7 @@ from pytest_benchmark.fixture import BenchmarkFixture
 from skimage import data as skdata
 
 from borelog.marks.shapes import Box, Ellipse
-from borelog.stills import draw, film, glare, intake, look, quality, scissors, thumbs, view
+from borelog.stills import draw, film, glare, intake, look, quality, scissors, thumbs
 from borelog.stills.doubles import phash
 
 pytestmark = pytest.mark.bench
@@ -117,13 +117,6 @@ def test_burn_marks(benchmark: BenchmarkFixture, still: np.ndarray) -> None:
     benchmark.group = "still 1280x720"
     marks = [draw.Marked(n, (Box(90 * n, 100, 60, 60), Ellipse(90 * n, 400, 40, 20))) for n in range(1, 9)]
     benchmark(lambda: draw.burn(still, draw.describe(marks, 1280, 720)))
-
-
-def test_show_in_a_terminal(benchmark: BenchmarkFixture, still: np.ndarray) -> None:
-    benchmark.group = "still 1280x720"
-    pyramid = view.Pyramid(still)
-    pyramid.show(pyramid.whole(240, 80), 240, 80)
-    benchmark(lambda: pyramid.show(view.Window(600, 300, 0.4, 10), 240, 80))
 
 
 def read(avi: Path) -> int:

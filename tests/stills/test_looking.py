@@ -17,7 +17,6 @@ from borelog.stills import StillError
 from borelog.stills.draw import Marked, burn, describe, to_svg
 from borelog.stills.frames import shape_to_display, shape_to_original, turned
 from borelog.stills.look import CLEARER, Look, apply, from_plain, to_plain
-from borelog.stills.view import Pyramid, Window
 
 COFFEE = np.ascontiguousarray(skdata.coffee()[:, :, ::-1])
 HEIGHT, WIDTH = COFFEE.shape[:2]
@@ -69,36 +68,6 @@ def spotted(x: int, y: int) -> np.ndarray:
 def bright_spot(image: np.ndarray) -> tuple[float, float]:
     moments = cv2.moments(cv2.cvtColor(image, cv2.COLOR_BGR2GRAY))
     return moments["m10"] / moments["m00"] + 0.5, moments["m01"] / moments["m00"] + 0.5
-
-
-@pytest.mark.parametrize(
-    "window",
-    [
-        Window(160, 120, 1.0),
-        Window(150, 110, 2.3, 30, True),
-        Window(160, 120, 0.4, -77),
-        Window(140, 100, 6, 10),
-    ],
-)
-def test_what_is_shown_is_where_the_frame_says(window: Window) -> None:
-    shown = Pyramid(spotted(140, 100)).show(window, 400, 300)
-    assert shown.shape == (300, 400, 3)
-    expected = window.frame(400, 300).to_display(140.5, 100.5)
-    assert bright_spot(shown) == pytest.approx(expected, abs=0.75)
-
-
-def test_whole_still_fits_any_display() -> None:
-    pyramid = Pyramid(COFFEE)
-    for degrees in (0, 90, 45):
-        window = pyramid.whole(120, 80, degrees)
-        frame = window.frame(120, 80)
-        corners = [frame.to_display(x, y) for x in (0, WIDTH) for y in (0, HEIGHT)]
-        assert min(x for x, _ in corners) >= -0.01
-        assert max(x for x, _ in corners) <= 120.01
-        assert max(y for _, y in corners) <= 80.01
-    shown = pyramid.show(pyramid.whole(150, 100), 150, 100)
-    reference = cv2.resize(COFFEE, (150, 100), interpolation=cv2.INTER_AREA)
-    assert np.abs(shown.astype(int) - reference).mean() < 8
 
 
 def test_default_look_is_the_original_itself() -> None:
