@@ -24,6 +24,7 @@ from borelog.marks.shapes import Box, Label
 from borelog.tui.editing import Edit, begun
 from borelog.tui.keymap import keys_in_force
 from borelog.tui.views import (
+    doctoring,
     facts,
     find,
     helping,
@@ -32,8 +33,10 @@ from borelog.tui.views import (
     plan,
     rail,
     readings,
+    saying,
     sheet,
     standing,
+    standing_calls,
     stepping,
     stills,
     verdict,
@@ -209,7 +212,7 @@ def test_units_follow_the_last_reading_and_may_be_chosen() -> None:
     [
         ("12,5", "compression_dry", "= 12.5 psi"), ("150 148", "compression_dry", "= 150 psi 148 psi, mean 149"), ("11 bar", "compression_dry", "= 11 bar → 159.5 psi"),
         ("~150", "compression_dry", "= ~150 psi"), ("n/a", "compression_dry", "= not applicable"), ("1,100", "compression_dry", "can be"), ("x", "compression_dry", "not a number"),
-        ("62 x", "leakdown", "= 62 %, air: exhaust"), ("60/80 psi xo", "leakdown", "= 60 of 80 psi, air: exhaust, crankcase"), ("", "leakdown", "nothing typed"),
+        ("62 x", "leakdown", "= 62 %, air: exhaust"), ("60/80 psi xo", "leakdown", "= 60 of 80 psi, air: exhaust, oil filler"), ("", "leakdown", "nothing typed"),
     ],
 )  # fmt: skip
 def test_what_is_being_typed_is_said_live(text: str, test: str, words: str) -> None:
@@ -340,6 +343,16 @@ def everything_shown(made: Inspection, judged: Verdict, t: str, room: int) -> li
     )
     for choice in pack.choices(made, pack.Plan(folder="x"), room):
         lines += choice.lines
+    for texts, _, source in saying.page_entries(made, room):
+        lines += (*texts, (Span(source),))
+    for test in ("compression_dry", "leakdown", "plug_gap", "bore_diameter"):
+        lines += saying.said_of(made, test, "parts" if test == "bore_diameter" else test, room, 9)
+    for kind in (e.CallTaken, e.Truth, e.Prices):
+        for thing in made.of(kind):
+            lines += standing_calls.entry_lines(thing, room)
+    lines += doctoring.doctor_lines(
+        [("x", _line(t), _line(t))], [("y", _line(t), "")], _line(t), False, room, [t]
+    )
     for run in stills.runs(made, engine.cylinders):
         lines.append(stills.row_line(run, 0, room))
         for still in run.stills:

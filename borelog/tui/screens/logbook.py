@@ -191,7 +191,7 @@ class LogbookRoom(Room):
                 path = Path(values["path"].strip()).expanduser()
                 self.screens.do(
                     lambda: take_in(bench, path),
-                    lambda taken: "taken in as told: " + "; ".join(taken.words),
+                    lambda taken: "taken in as told: " + "; ".join(taken.lines),
                     then=lambda _: self.reload(),
                 )
 
