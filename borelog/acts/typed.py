@@ -14,7 +14,7 @@ from borelog.knowledge.procedures import Procedure, procedures
 from borelog.logbook.entries import Looked, Reading
 from borelog.marks.places import Looked as State
 from borelog.quantity import Quantity, QuantityError, absence, parse_pair, parse_repeats, slip_question
-from borelog.readings.opened import count_question, opened_tests, spot_named
+from borelog.readings.opened import count_question, opened_tests, size_question, spot_named
 from borelog.text import BorelogError, one_line
 
 
@@ -225,7 +225,12 @@ def _shape_doubt(test: str, part: str, quantities: tuple[Quantity, ...], supply:
     """What the shape of a field leaves to be asked: a missing supply, or an odd number of diameters."""
     if test.startswith("leakdown"):
         return _leak_doubt(quantities, supply)
-    return count_question(test, part, len(quantities)) if test in opened_tests() else ""
+    if test == "crank_current" and max(q.value for q in quantities) > 200:
+        return "more than twice the good ones: is that a share in per cent?"
+    if test not in opened_tests():
+        return ""
+    sizes = [q.to("mm") for q in quantities]
+    return count_question(test, part, len(quantities)) or size_question(test, part, sizes)
 
 
 def _leak_doubt(quantities: tuple[Quantity, ...], supply: float | None) -> str:

@@ -104,6 +104,24 @@ def count_question(test: str, place: str, count: int) -> str:
     return f"{count} figures: this place takes {', '.join(map(str, spot.counts))}{told}"
 
 
+# Lengths that parts of road engines have, mm; common practice.
+_SIZES = {
+    "bore_diameter": (30.0, 200.0), "ring_gap": (0.0, 3.0), "piston_clearance": (0.0, 1.0), "deck_flatness": (0.0, 3.0),
+    "head_flatness": (0.0, 3.0), "head_height": (30.0, 400.0), "journal_diameter": (15.0, 150.0),
+}  # fmt: skip
+
+
+def size_question(test: str, place: str, values_mm: Sequence[float]) -> str:
+    """What to ask where a figure is none that such a part has; '' when it can be."""
+    low, high = _SIZES["bore_diameter" if place == "piston" else test]
+    odd = [v for v in values_mm if not low <= v <= high]
+    if not odd:
+        return ""
+    return (
+        f"{plain_number(odd[0], 5)} mm? Such a part has {low:g} to {high:g} mm: check the number and its unit"
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class Figure:
     """One derived figure of a part: ``quantity`` as in the limits table, ``value_mm``, ``differences`` True where it is the

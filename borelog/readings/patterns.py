@@ -333,4 +333,6 @@ def gain_words(gain: Gain) -> str:
         if gain.gain is None
         else f" {'+' if gain.gain >= 0 else '-'}{plain_number(abs(100 * gain.gain), 2)} %"
     )
-    return f"cylinder {gain.cylinder}:{figure} ({_STATE_WORDS.get(gain.state, gain.state)})"
+    lower = gain.state.startswith("none") and gain.gain is not None and gain.gain < -0.05
+    words = "lower than before, repeat" if lower else _STATE_WORDS.get(gain.state, gain.state)
+    return f"cylinder {gain.cylinder}:{figure} ({words})"

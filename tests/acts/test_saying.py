@@ -201,6 +201,9 @@ def test_what_was_measured_stands_beside_the_truth(said, bench):
     [
         ("[bore diameter]\n3: 82.53 82.54 82.51", "thrust"),
         ("[crank journal]\n3: 47.9 47.9 47.9", "takes 1, 2, 4"),
+        ("[crank journal]\n3: 4.79", "15 to 150 mm"),
+        ("[ring end gap]\n3: 40", "40 mm"),
+        ("[head height]\nreading: 12.5", "30 to 400 mm"),
     ],
 )
 def test_an_odd_number_of_diameters_is_kept_and_asked_about(bench, line, asks):
