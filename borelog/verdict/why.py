@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from borelog.knowledge import tables as knowledge
 from borelog.knowledge.faults import FaultTables
-from borelog.verdict.judged import Because, CylinderVerdict
-from borelog.verdict.network.types import Posterior
+from borelog.verdict.judged import Because
 from borelog.verdict.signs.value import Signs
 from borelog.verdict.wording import where
 
-WHERE_METAL_GOES = "sump, intake, the other cylinders, the turbocharger and the catalyst"
+WHERE_METAL_GOES = "sump, intake, the other cylinders, a turbocharger where there is one, and the catalyst"
 
 
 def failure_lines(
-    said: Signs, posterior: Posterior, tables: FaultTables, cylinders: tuple[CylinderVerdict, ...]
+    said: Signs, called: Sequence[tuple[str, int | None]], tables: FaultTables
 ) -> tuple[Because, ...]:
-    """Lines for each leading fault that has enough evidence, then a question for each place where metal is missing."""
+    """Lines for each fault that is called, then a question for each place where metal is missing."""
     rows = {r["fault"]: r for r in knowledge.rows("root_causes.csv", "fault", "why", "renew", "source")}
     lines: list[Because] = []
-    state, p = posterior.ranked_engine()[0]
-    found: list[tuple[str, int | None]] = [(state, None)] if p >= 0.5 else []
-    found += [(c.leader.fault, c.cylinder) for c in cylinders if c.enough and c.leader]
-    for fault in dict.fromkeys(f for f, _ in found):
+    for fault in dict.fromkeys(f for f, _ in called):
         if fault in rows:
-            on = [str(c) for f, c in found if f == fault and c is not None]
+            on = [str(c) for f, c in called if f == fault and c is not None]
             name = tables.faults[fault].label + (f" ({', '.join(on)})" if on else "")
             lines.append(
                 Because(
