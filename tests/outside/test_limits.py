@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from borelog.quantity import Quantity, parse
-from borelog.readings import parts, plugs
+from borelog.readings import opened, parts, plugs
 from borelog.readings.parts import BoreMeasure
 
 MILE_KM = 1.609344
@@ -133,3 +133,41 @@ def test_printed_unit_pairs(unit_pair):
     mm, inch = unit_pair
     assert Quantity(mm, "mm").to("in") == pytest.approx(inch, abs=2.0e-4)
     assert parse(f"{inch} in", "mm").to("mm") == pytest.approx(mm, abs=5.0e-3)
+
+
+# ISO 28741:2013 summary page: hexagons of 16, 18, 20.8 and 21 mm
+@pytest.mark.parametrize("name", list(ISO_724))
+def test_plug_hexagons(name):
+    assert plugs.threads()[name].hex in (16.0, 18.0, 20.8, 21.0)
+
+
+# machine-shop page: bores go to 0.25, then 0.50 mm oversize
+@pytest.mark.parametrize(("largest", "step"), [(86.15, "0.25"), (86.40, "0.50")])
+def test_rebore_steps(largest, step):
+    assert f"cleans up at {step} mm" in opened.rebore_words(86.0, largest)
+
+
+# service pages (2000-2002): taper 0.05 mm at most; a pair of units printed beside it, 0.050 mm = 0.002 in
+@pytest.mark.parametrize(("taper", "result"), [(0.03, "pass"), (0.08, "fail")])
+def test_taper_of_a_modern_engine(taper, result):
+    (found,) = parts.judge_part("bore", "taper", taper, 0.005)
+    assert found.result == result
+
+
+# cross-hatch as printed: 45 (car maker), 32 to 45 (machine shop), 30 to 60 as the range (ring maker)
+@pytest.mark.parametrize("angle", [32, 45, 50])
+def test_published_hatches_are_usual(angle):
+    assert parts.hatch_words(angle).startswith("usual")
+
+
+# owner pages: aviation plugs 0.016 to 0.021 in printed as 0.41 to 0.53 mm; car 0.028 to 0.031 in as 0.7 to 0.8 mm (TM)
+@pytest.mark.parametrize(("inch", "mm"), [(0.016, 0.41), (0.021, 0.53), (0.028, 0.7), (0.031, 0.8)])
+def test_printed_gap_pairs(inch, mm):
+    assert Quantity(inch, "in").to("mm") == pytest.approx(mm, abs=0.013)
+
+
+def test_half_worn_electrode_life():
+    # plug maker training text: about 48 000 km (30 000 mi)
+    assert pytest.approx(48_000, rel=0.01) == 30_000 * MILE_KM
+    low, high = plugs.expected_wear(48_000)
+    assert low > plugs.WORN_OVER - 1e-9 and high < 0.8

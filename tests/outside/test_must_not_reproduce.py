@@ -26,6 +26,24 @@ def test_nine_to_the_1_3():
     assert abs(absolute - 255.0) > 0.5
 
 
+def test_nine_to_the_1_3_as_a_bare_power():
+    # printed 17.347; 9^1.3 is 17.399
+    power = air.end_pressure(9, 1.3, 1.0) + 1
+    assert power == pytest.approx(17.399, abs=5e-4)
+    assert abs(power - 17.347) > 0.05
+
+
+def test_the_four_cylinders_of_the_homework():
+    # printed 0.636 L for four: that is one of them
+    assert geometry.displacement_cm3(90, 100, 4) / 1000 == pytest.approx(4 * 0.636, abs=2e-3)
+
+
+def test_displacement_does_not_pick_the_orifice_any_more():
+    # AC 43.13-1A spoke of 1000 in3; since Change 1 of 43.13-1B the bore decides: a big engine of small bores keeps 0.040
+    assert leakdown.faa_orifice(101.6).diameter_mm == pytest.approx(1.016)
+    assert leakdown.older_orifice(1200).diameter_mm == pytest.approx(1.524)
+
+
 @pytest.mark.parametrize("wrong", [2.91, 4.65])
 def test_cubic_inches_are_not_added_to_cubic_centimetres(wrong):
     # a page adds in3 to cc; in one unit no ratio of its engine comes near
