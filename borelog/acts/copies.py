@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from borelog.acts.bench import Bench
 from borelog.acts.filing import FilingError, pixels_of
-from borelog.logbook.entries import Finding, Marked, MaskDrawn
+from borelog.acts.outputs import write_made
+from borelog.logbook.entries import Finding, Marked, MaskDrawn, StillFiled
 from borelog.logbook.inspection import Inspection
 from borelog.marks.shapes import Box, Ellipse, Freehand, Polygon
 from borelog.marks.vocabulary import terms
@@ -66,7 +67,9 @@ def write_copy(
     Raises
     ------
     FilingError
-        For another ending, or where the file cannot be written.
+        For another ending.
+    OutputError
+        Where the file cannot be written, or an original of the inspection is there.
     """
     from borelog.stills import draw
     from borelog.stills.intake import encode
@@ -89,11 +92,7 @@ def write_copy(
         data = draw.to_svg(drawing, f"data:image/jpeg;base64,{inside}", "a still with its marks").encode()
     else:
         data = encode(draw.burn(image, drawing), kind)
-    try:
-        path.write_bytes(data)
-    except OSError as error:
-        why = one_line(error.strerror or str(error), 60)
-        raise FilingError(f"{one_line(path.name, 60)}: cannot be written ({why}); name another") from None
+    write_made(path, data, never=[r.body.sha256 for r in inspection.of(StillFiled)])
     named = marks_to_draw(inspection, still)
     legend = tuple(f"{m.number}  {m.words or 'mark'}" for m in named)
     return Copied(path, len(marks), len(shapes), legend)

@@ -47,7 +47,7 @@ def hand_over(
     Raises
     ------
     PackError
-        If the folder cannot be written or the pack is there already; nothing is noted then.
+        If the folder cannot be written or the pack is there already; the frozen call stays, but no hand-over is noted then.
     """
     verdict = verdict_of(bench, inspection_id).verdict
     freeze(bench, inspection_id, verdict, why="handed over")

@@ -10,6 +10,8 @@ from typing import Any, Literal
 
 import msgspec
 
+from borelog.acts.outputs import write_made
+from borelog.logbook.pictures import digest_of_file
 from borelog.quantity import parse
 from borelog.text import BorelogError, one_line
 
@@ -153,7 +155,9 @@ def shown_as(path: Path, options: dict[str, str], out: Path) -> Told:
     Raises
     ------
     PicturingError
-        For a setting that is no number or yes/no, or a file that cannot be written.
+        For a setting that is no number or yes/no.
+    OutputError
+        If the copy cannot be written, or would replace the picture itself.
     """
     from borelog.stills.intake import decode_file, encode
     from borelog.stills.look import CLEARER, apply, from_plain
@@ -175,11 +179,7 @@ def shown_as(path: Path, options: dict[str, str], out: Path) -> Told:
     shown = apply(image, look)
     if out.is_dir():
         out = out / f"{path.stem}-shown.png"
-    try:
-        out.write_bytes(encode(shown.image, "JPEG" if out.suffix.lower() in (".jpg", ".jpeg") else "PNG"))
-    except OSError as error:
-        raise PicturingError(
-            f"{one_line(out.name, 60)}: cannot be written ({one_line(error.strerror or str(error), 60)}); name another with -o"
-        ) from None
+    data = encode(shown.image, "JPEG" if out.suffix.lower() in (".jpg", ".jpeg") else "PNG")
+    write_made(out, data, never=(digest_of_file(path),))
     text = f"written: {out} ({shown.words}); for the eye only, nothing is measured in it"
     return Told(text, {"file": str(out), "settings": values, "words": shown.words})

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from borelog.acts.bench import Bench
 from borelog.acts.filing import FilingError, Progress, check_cylinder, check_place
+from borelog.acts.outputs import write_made
 from borelog.logbook.entries import Opened, StillFiled, StillPlaced
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Place, place_words
@@ -156,19 +157,11 @@ def write_strip(strip: Strip, path: Path) -> Path:
 
     Raises
     ------
-    FilingError
-        Where the file cannot be written.
+    OutputError
+        Where the file cannot be written, or one of the strip's own stills is there.
     """
     from borelog.stills.compare import png
 
     if path.is_dir():
         path = path / "strip.png"
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(png(strip.image))
-    except OSError as error:
-        why = one_line(error.strerror or str(error), 80)
-        raise FilingError(
-            f"{one_line(path.name, 60)}: cannot be written ({why}); name another with -o"
-        ) from None
-    return path
+    return write_made(path, png(strip.image), never=[d.still for d in strip.stills])

@@ -7,12 +7,14 @@ from pathlib import Path
 from typing import Any
 
 from borelog.acts.bench import Bench
+from borelog.acts.outputs import write_made
 from borelog.acts.typed import typed_reading
 from borelog.charts.trace import Flag, trace_svg, trace_text
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Conditions, StillFiled
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import series_of
+from borelog.logbook.pictures import digest_of_file
 from borelog.quantity import parse
 from borelog.readings.crank_trace import CrankResult, Sync, analyse, crank_state
 from borelog.readings.trace_file import read_trace as read_file
@@ -83,7 +85,7 @@ def read_trace(
         result = _taken(result, options["take"])
     relative = result.relative()
     if svg:
-        Path(svg).write_text(trace_svg(*_drawn(result)), encoding="utf-8")
+        write_made(Path(svg), trace_svg(*_drawn(result)).encode(), never=(digest_of_file(path),))
     if relative and not dry_run:
         sha = bench.journal.pictures.put(data, ".csv")
         bodies: list[tuple[Any, str]] = [

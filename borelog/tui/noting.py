@@ -7,11 +7,10 @@ from dataclasses import dataclass
 
 from borelog.acts import entering
 from borelog.acts.bench import Bench
-from borelog.acts.facts import facts_body
+from borelog.acts.facts import possible_facts
 from borelog.acts.sheet.items import questions, state_for
 from borelog.acts.typed import typed_reading
 from borelog.acts.words import body_words
-from borelog.logbook.described import engine_from_facts
 from borelog.logbook.entries import Conditions, Content, Looked, Reading, Seen
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Looked as State
@@ -41,9 +40,8 @@ def typed(bench: Bench, inspection: Inspection, row: Row, column: int, text: str
     if row.kind == "condition":
         return _condition(bench, inspection, row, text, how)
     if row.kind == "fact":
-        body = facts_body({row.test: text.strip()})
         # A fact that contradicts the others is better mended now than found out at the end.
-        engine_from_facts({k: v for k, v in {**inspection.facts, **body.values}.items() if v})
+        body = possible_facts(inspection.facts, {row.test: text.strip()})
         return Noting(lambda: entering.enter(bench, inspection.id, body, how), body_words(body))
     if row.kind == "question":
         return answered(bench, inspection, row, column, _question_state(row, text), how)
@@ -107,7 +105,7 @@ def answered(
         body: Content = Conditions(row.test, {row.key[2]: answer})
         words = f"{row.label.strip()}: {answer}"
     elif row.kind == "fact":
-        body = facts_body({row.test: answer})
+        body = possible_facts(inspection.facts, {row.test: answer})
         words = body_words(body)
     else:
         body = Seen(row.test, _cylinder(column), answer)

@@ -37,7 +37,7 @@ WRONG: tuple[tuple[str, ...], ...] = (
     ("take", "{nothing}"), ("take", "{binary}"), ("withdraw", "last", "zz"), ("withdraw", "last", "zzzzzz"), ("redo", "last"),
     ("undo", "nobody"), ("journal", "nobody"), ("backup", "{binary}"), ("backup", "{inside}"),
     ("probe", "nobody"), ("probe", "last", "Blue", "--roll", "steep"), ("scale", "last", "abc", "length=10 mm"), ("mark", "last", "abc"),
-    ("place", "last", "abc"), ("look", "{nothing}"), ("look", "{binary}", "contrast=much"),
+    ("place", "last", "abc"), ("copy", "last", "abc"), ("look", "{nothing}"), ("look", "{binary}", "contrast=much"),
     ("strip", "last", "nowhere"), ("lens", "{binary}", "--into", "nobody"), ("restore", "{folder}"), ("restore", "{binary}"),
     ("completion", "dos"), ("serve", "--host", "0.0.0.0"), ("serve", "--port", "99999"), ("terms", "no such term at all"),
 )  # fmt: skip

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 from borelog.acts.prices import prices
 from borelog.charts.bars import text_bar
+from borelog.charts.ranges import figure
 from borelog.logbook.entries import CallTaken, Prices, Truth
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
@@ -116,7 +117,7 @@ def lead_words(s: Sentence) -> str:
         return "Enter goes to this test in the readings"
     if s.entries:
         count = len(s.entries)
-        return f"Enter shows what this rests on ({count} entr{'y' if count == 1 else 'ies'})"
+        return f"Enter shows what this rests on · {count} entr{'y' if count == 1 else 'ies'}"
     if s.ask == "prices":
         return "Enter asks for a price of your own"
     if s.leads:
@@ -253,9 +254,9 @@ def _money(verdict: Verdict, room: int) -> list[Sentence]:
     out += [_plain("money", f"stop: {one_line(s)}", room) for s in money.stops]
     out += [_plain("money", f"moves it most: {one_line(m)}", room, "quiet") for m in money.movers]
     if money.most is not None:
-        out.append(_plain("money", f"most to pay for it as it stands: {money.most:,.0f}", room))
+        out.append(_plain("money", f"most to pay for it as it stands: {figure(money.most)}", room))
     if money.profit is not None:
-        out.append(_plain("money", f"left over the purchase price: {money.profit:,.0f}", room))
+        out.append(_plain("money", f"left over the purchase price: {figure(money.profit)}", room))
     if money.decides:
         out.append(_plain("money", one_line(money.decides), room, "watch"))
     if money.placeholders:

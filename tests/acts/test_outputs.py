@@ -1,0 +1,46 @@
+"""What is made never replaces what it was made from."""
+
+from __future__ import annotations
+
+import hashlib
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from borelog.acts.outputs import OutputError, write_made
+from borelog.acts.picturing import shown_as
+
+
+def test_an_original_stays(tmp_path: Path) -> None:
+    original = tmp_path / "IMG_1.jpg"
+    original.write_bytes(b"the only one")
+    digest = hashlib.sha256(b"the only one").hexdigest()
+    with pytest.raises(OutputError, match="is the original itself"):
+        write_made(original, b"a copy", never=[digest])
+    assert original.read_bytes() == b"the only one"
+
+
+def test_another_file_is_replaced_and_its_folder_made(tmp_path: Path) -> None:
+    there = tmp_path / "new" / "out.png"
+    for data in (b"first", b"second"):
+        assert write_made(there, data, never=[hashlib.sha256(b"other").hexdigest()]) == there
+        assert there.read_bytes() == data
+
+
+def test_the_disk_refuses_in_one_line(tmp_path: Path) -> None:
+    (tmp_path / "file").write_bytes(b"")
+    with pytest.raises(OutputError, match="cannot be written") as said:
+        write_made(tmp_path / "file" / "out.png", b"x", never=())
+    assert "\n" not in str(said.value)
+
+
+def test_a_picture_shown_clearer_is_never_its_own_copy(tmp_path: Path) -> None:
+    picture = tmp_path / "a.png"
+    Image.new("RGB", (40, 30), (90, 60, 30)).save(picture)
+    before = picture.read_bytes()
+    with pytest.raises(OutputError, match="original"):
+        shown_as(picture, {"contrast": "2"}, picture)
+    assert picture.read_bytes() == before
+    shown_as(picture, {"contrast": "2"}, tmp_path / "b.png")
+    assert (tmp_path / "b.png").is_file()
