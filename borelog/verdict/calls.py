@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from borelog.knowledge.faults import CALLS, FaultTables
 from borelog.verdict.judged import CylinderVerdict
-from borelog.verdict.network.types import BREACH, NO_ENGINE_FAULT, SOUND, Posterior
+from borelog.verdict.network.types import BREACH, SOUND, Posterior
 from borelog.verdict.signs.value import Signs
 from borelog.verdict.wording import listed
 
@@ -18,12 +18,9 @@ CALL_WORDS = {
 LIKELY = 0.5
 
 
-def called_faults(
-    cylinders: Sequence[CylinderVerdict], posterior: Posterior
-) -> tuple[tuple[str, int | None], ...]:
-    """What is called: the engine's state where it is likelier than not, then each cylinder's leader and what stands with it."""
-    state, p = posterior.ranked_engine()[0]
-    out: list[tuple[str, int | None]] = [(state, None)] if state != NO_ENGINE_FAULT and p >= LIKELY else []
+def called_faults(cylinders: Sequence[CylinderVerdict], state: str) -> tuple[tuple[str, int | None], ...]:
+    """What is called: the engine's state ('' if none is), then each cylinder's leader and what stands with it."""
+    out: list[tuple[str, int | None]] = [(state, None)] if state else []
     for c in cylinders:
         if c.enough and c.leader and c.leader.fault != SOUND:
             out += [(f, c.cylinder) for f in (c.leader.fault, c.with_it) if f]
@@ -46,7 +43,9 @@ def call_line(
             return f"Not enough evidence yet on {_numbers(open_, cylinders)}: test first."
         return "No mechanical fault found in what was looked at."
     heaviest = max((tables.faults[f].usual_call for f, _ in called), key=CALLS.index)
-    tail = f"; not enough evidence on {_numbers(open_, cylinders)}" if open_ else ""
+    bad = {c for _, c in called if c is not None}
+    rest = len(open_) > 3 and bad and len(open_) == len(cylinders) - len(bad)
+    tail = f"; not enough evidence on {'the others' if rest else _numbers(open_, cylinders)}" if open_ else ""
     text = "; ".join(_placed(called, posterior, tables))
     return f"{text[0].upper()}{text[1:]}: {CALL_WORDS[heaviest]}{tail}."
 

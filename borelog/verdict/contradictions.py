@@ -6,7 +6,8 @@ from borelog.knowledge.faults import FaultTables
 from borelog.verdict.judged import Contradiction
 from borelog.verdict.network.groups import Place
 from borelog.verdict.network.types import Posterior, Seen
-from borelog.verdict.signs.value import Signs
+from borelog.verdict.signs.spoils import AS_THEY_SHOULD
+from borelog.verdict.signs.value import Doubt, Signs
 from borelog.verdict.wording import listed, sight, where
 
 ALARM = 0.5
@@ -51,7 +52,7 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
         doubt = next(
             (d for d in said.doubts if d.spoil.variable == variable and d.spoil.cylinder == cylinder), None
         )
-        because = f" ({doubt.words})" if doubt else ""
+        because = _because(doubt)
         name = {
             "compression_dry": "the dry compression test",
             "compression_wet": "the wet compression test",
@@ -59,12 +60,33 @@ def contradictions(posterior: Posterior, said: Signs, tables: FaultTables) -> tu
         entries = dict.fromkeys((doubt.entries if doubt else ()) + said.entries_of(mine))
         out.append(
             Contradiction(
-                words=f"{name[0].upper()}{name[1:]} more likely shows how it was done than the engine{because}",
+                words=f"{name[0].upper()}{name[1:]} more likely shows how it was done than the engine{because}"
+                + _beside(said, tables, cylinder),
                 repeat=_repeat_test(variable, cylinder),
                 entries=tuple(entries),
             )
         )
     return tuple(out)
+
+
+def _because(doubt: Doubt | None) -> str:
+    """What is known of how the test was done."""
+    if doubt is None or doubt.words == AS_THEY_SHOULD:
+        return ", though its conditions were noted as they should be" if doubt else ""
+    return f" ({doubt.words})"
+
+
+def _beside(said: Signs, tables: FaultTables, cylinder: int | None) -> str:
+    """For a leak-down: the compression on that cylinder, which it does not go with where that stands well."""
+    seen = next(
+        (s.seen for s in said.signs if s.seen.cylinder == cylinder and s.seen.item == "comp_rel"), None
+    )
+    if cylinder is None or seen is None or seen.state != tables.items["comp_rel"].states[0]:
+        return ""
+    leak = next(
+        (s.seen for s in said.signs if s.seen.cylinder == cylinder and s.seen.item == "leak_pct"), None
+    )
+    return f": {sight(leak, tables)} does not go with {sight(seen, tables)}" if leak else ""
 
 
 def _where(place: Place) -> str:

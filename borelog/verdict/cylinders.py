@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from borelog.knowledge.faults import FaultTables
-from borelog.verdict.judged import Because, CylinderVerdict, EngineVerdict, Hypothesis, Level
+from borelog.verdict.judged import Because, CylinderVerdict, Hypothesis, Level
 from borelog.verdict.network.types import SOUND, Case, Posterior, Reasons
 from borelog.verdict.signs.value import Signs
 from borelog.verdict.wording import BILLS, in_so_many, likelihood, short_name, sights, strength, where
@@ -40,7 +40,7 @@ def _hypothesis(case: Case, said: Signs, tables: FaultTables, flip: str = "") ->
     )
 
 
-def _bare(fault: str, probability: float, tables: FaultTables) -> Hypothesis:
+def bare_hypothesis(fault: str, probability: float, tables: FaultTables) -> Hypothesis:
     return _hypothesis(Case(fault, probability, ()), Signs((), ()), tables)
 
 
@@ -90,20 +90,21 @@ def cylinder_verdict(
             level="blank",
             words="nothing recorded: not enough evidence",
             enough=False,
-            leader=_bare(first, p, tables),
-            runner_up=_bare(second, q, tables),
+            leader=bare_hypothesis(first, p, tables),
+            runner_up=bare_hypothesis(second, q, tables),
         )
     at = standing(posterior, c, tables)
     support = why.support if why else len(groups)
     enough = at.odds >= ENOUGH_ODDS and support >= ENOUGH_GROUPS and posterior.fits
-    called = enough and (first != SOUND or _squeezed(posterior, c))
+    accused = first == SOUND and _accused(posterior, c, said, tables)
+    called = enough and not accused and (first != SOUND or _squeezed(posterior, c))
     flip = _flip_words(why, tables) if why else ""
-    leader = _hypothesis(why.leader, said, tables, flip) if why else _bare(first, p, tables)
-    runner = _hypothesis(why.runner_up, said, tables) if why else _bare(second, q, tables)
+    leader = _hypothesis(why.leader, said, tables, flip) if why else bare_hypothesis(first, p, tables)
+    runner = _hypothesis(why.runner_up, said, tables) if why else bare_hypothesis(second, q, tables)
     return CylinderVerdict(
         cylinder=c,
         level=_level(first, p, called, tables),
-        words=_words(at, tables, fits=posterior.fits, enough=enough, called=called),
+        words=_words(at, tables, fits=posterior.fits, enough=enough, accused=accused, called=called),
         enough=called,
         leader=leader,
         runner_up=runner,
@@ -111,7 +112,9 @@ def cylinder_verdict(
     )
 
 
-def _words(at: Standing, tables: FaultTables, *, fits: bool, enough: bool, called: bool) -> str:
+def _words(
+    at: Standing, tables: FaultTables, *, fits: bool, enough: bool, accused: bool, called: bool
+) -> str:
     """A cylinder's line."""
     label, other = tables.faults[at.leader].label, tables.faults[at.rival].label
     other = other[0].lower() + other[1:]
@@ -119,6 +122,8 @@ def _words(at: Standing, tables: FaultTables, *, fits: bool, enough: bool, calle
         return f"these readings do not fit any known story; nearest: {label.lower()}"
     if not enough:
         return f"not enough evidence; {label.lower()} leads, {in_so_many(at.probability)}"
+    if accused:
+        return "not enough evidence: sound by one test and not by another; the repeat settles it"
     if not called:
         return "not enough evidence: looks sound so far, but no test of its squeeze that counts"
     if at.same and at.probability < ENOUGH_ODDS * at.against:
@@ -129,7 +134,19 @@ def _words(at: Standing, tables: FaultTables, *, fits: bool, enough: bool, calle
 
 
 # Groups that test how well a cylinder holds pressure, with the validity variable each hangs on ('' none).
+_PRESSED = ("seal_dynamic", "seal_static", "leak_path")
 _SQUEEZE = {"seal_dynamic": "compression_dry", "seal_static": "leak_down", "crank_trace": ""}
+
+
+def _accused(posterior: Posterior, cylinder: int, said: Signs, tables: FaultTables) -> bool:
+    """Whether a doubted test of its squeeze speaks against it: nobody calls a cylinder sound over such a reading."""
+    here = ((tables.items[s.seen.item], s.seen.state) for s in said.signs if s.seen.cylinder == cylinder)
+    return any(
+        item.group in _PRESSED
+        and item.states.index(state) > 0
+        and posterior.doubted.get((cylinder, item.group), 0.0) > LIKELY
+        for item, state in here
+    )
 
 
 def _squeezed(posterior: Posterior, cylinder: int) -> bool:
@@ -163,20 +180,4 @@ def _flip_words(why: Reasons, tables: FaultTables) -> str:
     return (
         f"{short_name(flip.item)}{again}: '{item.wording.get(flip.state, flip.state)}' would put "
         f"{tables.faults[flip.leader].label.lower()} in front"
-    )
-
-
-def engine_verdict(posterior: Posterior, tables: FaultTables) -> EngineVerdict:
-    ranked = posterior.ranked_engine()
-    first, p = ranked[0]
-    words = f"{tables.faults[first].label}, {likelihood(p)} ({in_so_many(p)})"
-    if not posterior.groups.get(None):
-        words = "nothing recorded of the engine as a whole; " + words[0].lower() + words[1:]
-    gaskets = tuple(
-        Because(text=f"gasket between {a} and {b} breached: {likelihood(v)}, {in_so_many(v)}", weight=None)
-        for (a, b), v in sorted(posterior.breaches.items())
-        if v >= 0.2
-    )
-    return EngineVerdict(
-        words=words, hypotheses=tuple(_bare(f, v, tables) for f, v in ranked[:3]), gaskets=gaskets
     )

@@ -13,7 +13,8 @@ from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Looked as State
 from borelog.verdict.calls import call_line, called_faults
 from borelog.verdict.contradictions import contradictions
-from borelog.verdict.cylinders import cylinder_verdict, engine_verdict
+from borelog.verdict.cylinders import cylinder_verdict
+from borelog.verdict.engine_wide import engine_call, engine_verdict
 from borelog.verdict.judged import Money, Verdict
 from borelog.verdict.network.next_test import next_tests
 from borelog.verdict.network.posterior import posteriors
@@ -136,14 +137,14 @@ def judge(
             draws=priced.draws,
         )
     cylinders = tuple(cylinder_verdict(c, posterior, why.get(c), said, tables) for c in shape.cylinders)
-    called = called_faults(cylinders, posterior)
+    called = called_faults(cylinders, engine_call(posterior, tables, said))
     scope = Scope(shape.cylinders, said.evidence, done, called, inspection.facts)
     verdict = Verdict(
         call=call_line(cylinders, called, posterior, tables, said),
-        why=failure_lines(said, posterior, tables, cylinders),
+        why=failure_lines(said, called, tables),
         unknown=unknowns(inspection, posterior),
         cylinders=cylinders,
-        engine=engine_verdict(posterior, tables),
+        engine=engine_verdict(posterior, tables, said),
         contradictions=contradictions(posterior, said, tables),
         next_tests=proposals(
             advice,

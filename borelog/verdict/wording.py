@@ -90,7 +90,7 @@ def listed(words: Iterable[str], last: str = "and") -> str:
 BILLS = {
     "nothing": "nothing to repair", "bottom": "pistons, rings and bores: the engine comes apart",
     "head": "head work", "block": "another engine or block", "intake_clean": "intake valves cleaned in place",
-    "dry_out": "dry out, oil and test again", "ignition": "plug, coil, injector or wiring",
+    "oil_use": "soak and watch the oil, rings if it stays", "dry_out": "dry out, oil and test again", "ignition": "plug, coil, injector or wiring",
     "valve_gear": "valve gear", "thread": "plug thread or seat", "intake_seal": "intake seal",
     "timing": "timing drive", "exhaust": "exhaust",
 }  # fmt: skip

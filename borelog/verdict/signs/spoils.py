@@ -14,6 +14,8 @@ from borelog.verdict.network.types import Spoil
 from borelog.verdict.network.validity import spoil_chance
 from borelog.verdict.signs.value import Doubt
 
+AS_THEY_SHOULD = "conditions as they should be"
+
 _TESTS = {
     "compression_dry": ("compression_dry",),
     "compression_wet": ("compression_wet",),
@@ -84,8 +86,7 @@ def doubts(inspection: Inspection, faults: FaultTables) -> Iterator[Doubt]:
             yield Doubt(
                 Spoil(variable, cylinder, spoil_chance(faults, variable, conditions)),
                 _sources(inspection, tests, cylinder),
-                "; ".join(dict.fromkeys(words))
-                or ("conditions as they should be" if good else "conditions not noted"),
+                "; ".join(dict.fromkeys(words)) or (AS_THEY_SHOULD if good else "conditions not noted"),
             )
 
 
