@@ -119,6 +119,9 @@ def test_leak_down_says_limit_air_testers_second_test_and_form(said):
     assert any("2 36/80" in w for w in words(found, "aviation form"))
     assert any("run at least 3 minutes" in w for w in words(found, "aviation form"))
     assert any("common practice and no standard" in w for w in words(found, "bands"))
+    # 74/80 on 0.040 in: a hole of about 0.75 mm (two orifices in a row, recomputed)
+    (leak,) = words(found, "leak")
+    assert "0.060 in at 80 psi would show" in leak and "equal discharge coefficients assumed" in leak
 
 
 def test_a_dial_of_per_cent_is_kept_and_a_perfect_seal_is_asked_about(said):

@@ -16,9 +16,10 @@ from borelog.readings import leakdown
 from borelog.readings.air import SEA_LEVEL_KPA, air_factor
 from borelog.readings.errors import ReadingError
 from borelog.readings.leakdown import LeakReading
-from borelog.readings.orifice import INCH_40
+from borelog.readings.orifice import FAA_SUPPLY_KPA, INCH_40, INCH_60, Leak, Tester, convert, leak_of
 
 _TESTS = {"wet": "leakdown_wet", "mid": "leakdown_mid", "tap": "leakdown_tap"}
+_PSI = 6.894757293168361
 _NAMES = {"wet": "with oil", "mid": "at mid-stroke", "tap": "after tapping the valve"}
 
 
@@ -32,6 +33,7 @@ def leak_remarks(inspection: Inspection, engine: Engine | None) -> Iterator[Rema
         yield from _bands(dry)
         yield from _air(inspection, dry)
         yield from _testers(dry, local)
+        yield from _holes(dry, local)
         yield from _form(inspection, dry, engine, local)
     for kind, test in _TESTS.items():
         for c, (again, entry) in _latest(inspection, test).items():
@@ -172,6 +174,37 @@ def _testers(dry: Taken, local: float) -> Iterator[Remark]:
             "leakdown", "testers", "note", f"{why}: these figures compare with one another, not with another tester's",
             tuple(dry), _entries(dry), source="encyclopaedia text on leak-down testers",
         )  # fmt: skip
+
+
+def _holes(dry: Taken, local: float) -> Iterator[Remark]:
+    """The leak behind each reading whose gauges and orifice are known, and what the other usual tester would have shown."""
+    found: dict[int, tuple[Leak, float, Tester]] = {}
+    for c, (r, _) in dry.items():
+        if not r.convertible or not r.held_kpa or r.standing is None or r.standing.touches("model"):
+            continue
+        assert r.orifice_mm is not None
+        assert r.supply_kpa is not None
+        one = Tester(r.orifice_mm, r.supply_kpa)
+        other = Tester(INCH_60 if abs(r.orifice_mm - INCH_40) < 0.01 else INCH_40, FAA_SUPPLY_KPA)
+        found[c] = (leak_of(r.held_kpa, one, local), convert(r.held_kpa, one, other, local), other)
+    if not found:
+        return
+    sizes = ", ".join(f"{c} {leak.hole_mm:.2f} mm" for c, (leak, _, _) in found.items())
+    other = next(iter(found.values()))[2]
+    there = ", ".join(f"{c} {held / _PSI:.0f}/80" for c, (_, held, _) in found.items())
+    figures = tuple(
+        (f"cylinder_{c}_{name}", value)
+        for c, (leak, held, _) in found.items()
+        for name, value in (
+            ("leak_mm2", leak.area_mm2), ("hole_mm", leak.hole_mm), ("flow_l_min_anr", leak.flow_l_min),
+            ("other_tester_held_psi", held / _PSI),
+        )
+    )  # fmt: skip
+    yield Remark(
+        "leakdown", "leak", "note",
+        f"the leak as one round hole: {sizes}; {other.name} would show {there}; equal discharge coefficients assumed",
+        tuple(found), tuple(dry[c][1] for c in found), figures, "isentropic orifice flow, two in a row, gamma 1.4",
+    )  # fmt: skip
 
 
 def _form(inspection: Inspection, dry: Taken, engine: Engine | None, local: float) -> Iterator[Remark]:

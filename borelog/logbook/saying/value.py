@@ -21,7 +21,7 @@ class Remark:
         'engine', 'codes', 'plugs', 'opened', or a row of the tests table: 'compression_dry', 'leakdown' ...
     kind : str
         What sort it is, stable: 'pattern', 'trend', 'repeats', 'needle', 'conditions', 'expected', 'altitude', 'oil', 'warm',
-        'limit', 'bands', 'air', 'question', 'testers', 'second', 'aviation form', 'aviation bands', 'set', 'gap', 'part',
+        'limit', 'bands', 'air', 'leak', 'question', 'testers', 'second', 'aviation form', 'aviation bands', 'set', 'gap', 'part',
         'call', 'code', 'order', 'numbering', 'current'.
     level : str
         'note' (context), 'watch' (tells against something), 'ask' (a question for the person).
