@@ -61,20 +61,30 @@ def compare_files(
     gif: bool = False,
     threshold: float = 0.0,
 ) -> Compared:
-    """Align two pictures of one place and write pair, map, regions and pictures for a chat."""
-    from borelog.stills.change import THRESHOLD
-    from borelog.stills.compare import compare, write
+    """Align two pictures of one place and write pair, map, regions and pictures for a chat.
+
+    Raises
+    ------
+    PicturingError
+        For a threshold or pairs of points that cannot be used.
+    OutputError
+        Where the folder cannot be written, or one of the two pictures would be replaced.
+    """
+    from borelog.stills.change import THRESHOLD, THRESHOLD_RANGE
+    from borelog.stills.compare import compare, files_of
     from borelog.stills.intake import decode_file
 
+    low, high = THRESHOLD_RANGE
+    if threshold and not low <= threshold <= high:
+        raise PicturingError(f"a threshold goes from {low:g} to {high:g}; {THRESHOLD:g} is usual")
     a, _ = decode_file(first)
     b, _ = decode_file(second)
     points = _point_pairs(pairs) if pairs else None
     mode: Literal["thorough", "fast"] = "thorough" if thorough else "fast"
     result = compare(a, b, mode=mode, points=points, threshold=threshold or THRESHOLD)
-    files = write(result, out, (one_line(first.name, 40), one_line(second.name, 40)))
-    kept = [f for f in files if gif or f.suffix != ".gif"]
-    for f in set(files) - set(kept):
-        f.unlink(missing_ok=True)
+    files = files_of(result, (one_line(first.name, 40), one_line(second.name, 40)), blink=gif)
+    originals = {digest_of_file(first), digest_of_file(second)}
+    kept = [write_made(out / name, data, never=originals) for name, data in files.items()]
     lines = [*result.text().splitlines()]
     lines += [
         f"{r.rank}. different, {'lighter' if r.lighter else 'darker'}, at {r.box.x:.0f},{r.box.y:.0f}, "

@@ -9,7 +9,6 @@ import io
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Literal
 
 import cv2
@@ -269,21 +268,10 @@ def map_picture(change: ChangeMap) -> Picture:
     return np.repeat(scaled[:, :, None], 3, axis=2)
 
 
-def write(
-    comparison: Comparison, folder: Path, names: tuple[str, str] = ("earlier", "later")
-) -> tuple[Path, ...]:
-    """Write the aligned pair, the map, the regions and two pictures for a chat into ``folder``.
-
-    Returns
-    -------
-    tuple of Path
-        earlier.png, later.png, map.png, regions.json, side-by-side.png, blink.gif.
-
-    Raises
-    ------
-    StillError
-        When the folder cannot be made or written.
-    """
+def files_of(
+    comparison: Comparison, names: tuple[str, str] = ("earlier", "later"), blink: bool = True
+) -> dict[str, bytes]:
+    """The aligned pair, the map, the regions and the pictures for a chat, each as the bytes of its file by name."""
     c = comparison
     shown = side_by_side(c.earlier, ringed(c.later, c.regions), names)
     files = {
@@ -292,18 +280,10 @@ def write(
         "map.png": png(map_picture(c.change)),
         "regions.json": (json.dumps(c.as_dict(), indent=1, ensure_ascii=False) + "\n").encode(),
         "side-by-side.png": png(shown),
-        "blink.gif": gif(blink_frames(c.earlier, c.later)),
     }
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, data in files.items():
-            (folder / name).write_bytes(data)
-    except OSError as error:
-        why = one_line(error.strerror or str(error), 80)
-        raise StillError(
-            f"{one_line(folder.name, 60)}: cannot be written ({why}); name another folder"
-        ) from None
-    return tuple(folder / name for name in files)
+    if blink:
+        files["blink.gif"] = gif(blink_frames(c.earlier, c.later))
+    return files
 
 
 def _same_size(a: Picture, b: Picture) -> None:

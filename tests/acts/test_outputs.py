@@ -5,11 +5,12 @@ from __future__ import annotations
 import hashlib
 from pathlib import Path
 
+import numpy as np
 import pytest
 from PIL import Image
 
 from borelog.acts.outputs import OutputError, write_made
-from borelog.acts.picturing import shown_as
+from borelog.acts.picturing import compare_files, shown_as
 
 
 def test_an_original_stays(tmp_path: Path) -> None:
@@ -44,3 +45,18 @@ def test_a_picture_shown_clearer_is_never_its_own_copy(tmp_path: Path) -> None:
     assert picture.read_bytes() == before
     shown_as(picture, {"contrast": "2"}, tmp_path / "b.png")
     assert (tmp_path / "b.png").is_file()
+
+
+def test_two_pictures_compared_where_they_lie_stay(tmp_path: Path) -> None:
+    """The usual names beside the pictures: nothing is replaced, and what is no file of the comparison is not removed."""
+    dice = np.random.default_rng(3)
+    for name in ("earlier.png", "later.png"):
+        Image.fromarray(dice.integers(0, 255, (60, 80, 3), np.uint8)).save(tmp_path / name)
+    (tmp_path / "blink.gif").write_bytes(b"my own")
+    before = {p: p.read_bytes() for p in tmp_path.iterdir()}
+    with pytest.raises(OutputError, match=r"earlier\.png is the original"):
+        compare_files(tmp_path / "earlier.png", tmp_path / "later.png", tmp_path)
+    assert {p: p.read_bytes() for p in tmp_path.iterdir()} == before
+    done = compare_files(tmp_path / "earlier.png", tmp_path / "later.png", tmp_path / "out")
+    assert not any("blink" in line for line in done.lines)
+    assert (tmp_path / "blink.gif").read_bytes() == b"my own"
