@@ -5,6 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from rich.color import Color
+from rich.segment import Segment
+from rich.style import Style
 from textual.strip import Strip
 
 from borelog.marks.shapes import Pair
@@ -40,6 +43,27 @@ def frame(
     """All rows of the picture's area, ready for the terminal."""
     grid = cells_of(source, view, size, look, drawn, at, palette, compose)
     return strips(grid, look.depth)
+
+
+_BLOCK = 8
+"""Columns of a block behind a question."""
+
+
+def blocks(source: Source, view: Viewport, size: tuple[int, int], palette: Palette) -> list[Strip]:
+    """A picture out of focus: blocks of even colour, few enough to be tinted in a few milliseconds."""
+    columns, rows = size
+    samples = sample(source, view, size, (1, 1), rgb(palette.ground))
+    pad = -columns % _BLOCK
+    wide = np.pad(samples, ((0, 0), (0, pad), (0, 0)), mode="edge").reshape(rows, -1, _BLOCK, 3)
+    colours = wide.mean(axis=2).astype(int).tolist()
+    out = []
+    for row in colours:
+        segments = [
+            Segment(" " * min(_BLOCK, columns - k * _BLOCK), Style(bgcolor=Color.from_rgb(*colour)))
+            for k, colour in enumerate(row)
+        ]
+        out.append(Strip(segments, columns))
+    return out
 
 
 def cells_of(

@@ -83,6 +83,7 @@ class Picture(Widget, can_focus=True):
         self._fitted = True
         self._begin: tuple[float, bool] = (0.0, False)
         self._frame: list[Strip] | None = None
+        self._blocks: tuple[tuple[object, ...], list[Strip]] | None = None
         self._drag: tuple[float, float] | None = None
 
     # --- what is shown -------------------------------------------------------------------------------------------
@@ -292,12 +293,28 @@ class Picture(Widget, can_focus=True):
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Rows of the frame, made once per change and handed out whole."""
-        if self._frame is None or len(self._frame) != self.size.height:
-            self._frame = self._paint()
-        rows = self._frame[crop.y : crop.bottom]
+        if self.app.screen is not self.screen:
+            # Behind a question every cell would be tinted one by one, which takes half a second: blocks do.
+            frame = self._behind()
+        else:
+            if self._frame is None or len(self._frame) != self.size.height:
+                self._frame = self._paint()
+            frame = self._frame
+        rows = frame[crop.y : crop.bottom]
         if crop.x == 0 and crop.width >= self.size.width:
             return rows
         return [row.crop(crop.x, crop.right) for row in rows]
+
+    def _behind(self) -> list[Strip]:
+        """The picture in blocks a few cells wide, for the ground of a question; kept while nothing changes."""
+        key = (self._frame is None, self.source, self.view, self.size, self.palette.name)
+        if self._blocks is None or self._blocks[0] != key:
+            from borelog.tui.frames import blocks
+
+            shown = self.source is not None and self.view is not None
+            strips = blocks(self.source, self.view, self.cells, self.palette) if shown else self._paint()  # type: ignore[arg-type]
+            self._blocks = (key, strips)
+        return self._blocks[1]
 
     def _paint(self) -> list[Strip]:
         columns, rows = self.size.width, self.size.height

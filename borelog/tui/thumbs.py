@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from rich.style import Style
 from textual import events
 from textual.geometry import Region
 from textual.message import Message
@@ -99,6 +100,10 @@ class Thumbs(Widget):
 
     def render_lines(self, crop: Region) -> list[Strip]:
         """Rows of the whole row of thumbnails."""
+        if self.app.screen is not self.screen:
+            # Behind a question, as for the large picture: nothing that would have to be tinted cell by cell.
+            blank = Strip.blank(self.size.width, Style(bgcolor=self.palette.ground))
+            return [blank.crop(crop.x, crop.right)] * crop.height
         if self._frame is None:
             self._frame = self._paint()
         rows = self._frame[crop.y : crop.bottom]

@@ -305,3 +305,69 @@ async def test_scale_by_a_circle_and_share_of_another_outline(
     assert scale is not None and not scale.flat
     measured = [m.body.mark.measured for m in inspection.of(Marked)][-1]
     assert measured["unit"] == "mm²" and abs(float(cast(float, measured["value"])) - 5000 * 0.16) < 2
+
+
+async def test_filing_takes_the_next_still_without_a_place_and_never_files_one_twice(
+    bench: Bench, four: str, tmp_path: Path
+) -> None:
+    files = [saved(tmp_path / f"s{n}.jpg", texture(50 + n)) for n in range(3)]
+    filing.add_pictures(bench, four, files, cylinder=2)
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(100, 30)) as pilot:
+        room = await in_stills(app, pilot, "right_square_bracket")
+        seen = []
+        for words in ("crown", "exhaust v", "chamber"):
+            assert room.still is not None and room.still.place is None
+            seen.append(room.still.name)
+            # Enter keeps it under the cylinder it stands under.
+            await press(app, pilot, "f", "enter")
+            await press(app, pilot, f"type:{words}", "enter")
+        assert sorted(seen) == ["s0.jpg", "s1.jpg", "s2.jpg"]
+        # Filed anew, it stays in hand.
+        last = room.still.sha256 if room.still else ""
+        await press(app, pilot, "f", "enter")
+        await press(app, pilot, "type:crown", "enter")
+        assert room.still is not None and room.still.sha256 == last
+    places = [r.body.place.view for r in bench.inspection(four).of(StillPlaced) if r.body.place]
+    assert sorted(places) == ["chamber", "crown", "crown"] or sorted(places) == [
+        "crown",
+        "crown",
+        "exhaust_valve",
+    ]
+    assert {r.body.cylinder for r in bench.inspection(four).of(StillPlaced)} == {2}
+
+
+async def test_a_question_over_a_picture_costs_little_and_escape_ends_comparing_first(
+    bench: Bench, four: str, pair: tuple[str, str]
+) -> None:
+    """Behind a question every segment is tinted by itself: the picture must then be few segments, not one a cell."""
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(160, 50)) as pilot:
+        room = await in_stills(app, pilot, "full_stop", "d")
+        assert app.screen is not room
+        rows = room.picture.render_lines(room.picture.size.region)
+        assert len(rows) == room.picture.size.height
+        assert sum(len(list(row)) for row in rows) < room.picture.size.width * len(rows) / 6
+        assert {row.cell_length for row in rows} == {room.picture.size.width}
+        await press(app, pilot, "escape")
+        whole = room.picture.render_lines(room.picture.size.region)
+        assert sum(len(list(row)) for row in whole) > sum(len(list(row)) for row in rows)
+        await press(app, pilot, "l", "enter")
+        assert room.pair is not None
+        await press(app, pilot, "escape")
+        assert room.pair is None and app.room_now() is room
+        await press(app, pilot, "escape")
+        assert app.room_now() is not room
+
+
+async def test_a_copy_with_marks_is_written_by_a_key(
+    bench: Bench, four: str, picture_file: Path, tmp_path: Path
+) -> None:
+    filing.add_pictures(bench, four, [str(picture_file)], cylinder=1, place=Place("crown"))
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(100, 30)) as pilot:
+        await in_stills(app, pilot, "2")
+        app.screen.query_one("#field-path").value = str(tmp_path / "c.png")  # type: ignore[attr-defined]
+        await press(app, pilot, "enter")
+        assert "written" in message(app)
+    assert (tmp_path / "c.png").stat().st_size > 10_000

@@ -22,18 +22,17 @@ from borelog.tui.screens.stills_filing import FilingActs
 from borelog.tui.screens.stills_marks import MarkActs
 from borelog.tui.screens.stills_pairs import WAYS, PairActs
 from borelog.tui.screens.stills_probe import ProbeActs
-from borelog.tui.thumbs import Thumb, Thumbs
+from borelog.tui.screens.stills_row import RowActs
+from borelog.tui.thumbs import Thumbs
 from borelog.tui.views import comparing
 from borelog.tui.views import stills as view
 from borelog.tui.views.words import Span, cut
 
 _SIDE = 100
 """Columns from which there is room for words beside the picture."""
-_THUMBS = (110, 36)
-"""Columns and rows from which there is room for a row of thumbnails."""
 
 
-class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
+class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, RowActs):
     """A row of stills, the one in hand as large as there is room, words beside it."""
 
     where: ClassVar[str] = "stills"
@@ -165,37 +164,6 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
             coverage.set_entries([(line,) for line in lines])
         self.show_state()
 
-    def show_thumbs(self, run: view.Run, room: int) -> None:
-        """The row of thumbnails where there is room; those missing are made on a thread."""
-        row = self.query_one("#thumbs", Thumbs)
-        row.display = bool(run.stills) and room >= _THUMBS[0] and self.size.height >= _THUMBS[1]
-        if not row.display:
-            return
-        self.query_one("#row", Bar).set_lines(view.head_line(run, self.still_at, room))
-        row.palette = self.screens.palette
-        thumbs = [Thumb(s.sha256, view.thumb_tag(k, s), bool(s.aside)) for k, s in enumerate(run.stills, 1)]
-        look = self.picture.look
-        row.set_thumbs(thumbs, self.still_at, (look.glyphs, look.depth), self.picture.tall())
-        if row.missing():
-            self._thumbs(row.missing())
-
-    @work(thread=True, exclusive=True, group="thumbs", exit_on_error=False)
-    def _thumbs(self, wanted: list[str]) -> None:
-        from borelog.tui.loading import thumb_sources
-
-        worker, row = get_current_worker(), self.query_one("#thumbs", Thumbs)
-        try:
-            for sha256, source in thumb_sources(self.desk.bench, wanted):
-                if worker.is_cancelled:
-                    return
-                self.app.call_from_thread(row.arrived, sha256, source)
-        except (BorelogError, OSError):
-            return
-
-    def on_thumbs_taken(self, message: Thumbs.Taken) -> None:
-        """A thumbnail was clicked."""
-        self._step_still(message.index - self.still_at)
-
     def show_state(self) -> None:
         """The line under the picture: scale, cross hair, what is being drawn or compared."""
         picture = self.picture
@@ -301,6 +269,16 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs):
     def act_previous_still(self) -> None:
         """The one before."""
         self._step_still(-1)
+
+    def leave_comparing(self) -> bool:
+        """Stop comparing, suggesting, proposing places; False if nothing was."""
+        if not (self.pair or self.suggestions or self.proposed):
+            return False
+        self.proposed = {}
+        self.end_pair()
+        self.say("")
+        self.show()
+        return True
 
     def _to_next_proposed(self) -> None:
         found = self.runs()

@@ -78,9 +78,9 @@ class FilingActs(Room):
         still, desk = self.still, self.desk
         if still is None:
             return
-        cylinders: list[tuple[Any, str, str]] = [
-            (c, f"cylinder {c}", str(c) if c < 10 else "") for c in desk.cylinders
-        ]
+        # The cylinder it stands under comes first, so that Enter keeps it there.
+        here = sorted(desk.cylinders, key=lambda c: c != still.cylinder)
+        cylinders: list[tuple[Any, str, str]] = [(c, f"cylinder {c}", str(c) if c < 10 else "") for c in here]
         cylinders.append((0, "the engine as a whole", "e"))
         id_, bench = desk.id, desk.bench
 
@@ -104,8 +104,8 @@ class FilingActs(Room):
             words = f"filed: {f'cylinder {cylinder}' if cylinder else 'engine'}{', ' + place_words(spot) if spot else ''}"
 
             def done(outcome: Outcome) -> None:
-                if self.run and self.still_at >= len(self.run.stills):
-                    self.still_at = 0
+                if not outcome.failed:
+                    self._after_filing(still)
 
             self.screens.do(
                 lambda: place_still(bench, id_, still.sha256, cylinder=cylinder, place=spot, aside=""),
@@ -114,6 +114,20 @@ class FilingActs(Room):
             )
 
         self.app.push_screen(Choose(f"{still.name}: of which cylinder?", cylinders), where)
+
+    def take(self, sha256: str) -> bool:
+        """Of the screen: take a still in hand by its digest."""
+        return False
+
+    def _after_filing(self, still: view.Still) -> None:
+        """The next still without a place in this run is in hand; one that is filed anew stays in hand."""
+        run = self.run
+        left = [k for k, s in enumerate(run.stills) if s.place is None] if run else []
+        if still.place is not None or not left:
+            self.take(still.sha256)
+        else:
+            self.still_at = left[0]
+        self.show()
 
     def act_aside(self) -> None:
         """Set aside, or bring back."""

@@ -124,12 +124,16 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
             self.show_marks()
 
     def act_back(self) -> None:
-        """Leave what is being drawn or moved; else one step back."""
+        """Leave what is being drawn or moved, then what is compared or suggested; else one step back."""
         if self.draft is not None or self.moving is not None or self.held is not None:
             self.end_draft()
             self.show()
-        else:
+        elif not self.leave_comparing():
             self.screens.act("back")
+
+    def leave_comparing(self) -> bool:
+        """Stop comparing or suggesting; False if nothing was."""
+        return False
 
     # --- drawing -------------------------------------------------------------------------------------------------
 

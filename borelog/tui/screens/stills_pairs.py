@@ -290,6 +290,11 @@ class PairActs(SuggestActs):
             target.repaint()
 
     @property
+    def comparing(self) -> bool:
+        """Whether two stills are compared."""
+        return self.pair is not None
+
+    @property
     def blinks(self) -> bool:
         """Whether the pictures change over in place."""
         return self.pair is not None and WAYS[self.way] == "blink"

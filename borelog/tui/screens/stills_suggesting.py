@@ -58,6 +58,10 @@ class SuggestActs(Room):
         def picture(self) -> Picture:
             """The picture widget."""
 
+        @property
+        def comparing(self) -> bool:
+            """Whether two stills are compared; then no place is proposed."""
+
         def show_state(self) -> None:
             """The line under the picture."""
 
@@ -195,7 +199,7 @@ class SuggestActs(Room):
 
     def _proposal(self) -> tuple[str, float] | None:
         still = self.still
-        if still is None or still.place is not None or still.aside:
+        if still is None or still.place is not None or still.aside or self.comparing:
             return None
         return self.proposed.get(still.sha256)
 
@@ -231,7 +235,7 @@ class SuggestActs(Room):
             else "nothing to propose: file a few stills to their places first (f), or all have one already",
             "quiet" if found else "watch",
         )
-        self.show()
+        self._to_next_proposed()
 
     def _take_proposal(self) -> None:
         from borelog.acts.filing import place_still
