@@ -15,7 +15,7 @@ from textual.widgets import Input, TextArea
 
 from borelog.tui.chosen import Choices
 from borelog.tui.painted import Bar, Painted
-from borelog.tui.views.words import Line, Span, cells, shorter, wrapped
+from borelog.tui.views.words import Line, Span, cells, pieces, shorter, wrapped
 
 if TYPE_CHECKING:
     from borelog.tui.app import Screens
@@ -121,7 +121,8 @@ class Ask(Question):
         last = (
             "ctrl+s accepts" if any(f.long for f in self.fields) else "Enter goes on, accepts after the last"
         )
-        self.query_one("#how", Bar).set_lines((Span(f"{last} · Esc or ^O goes back", "quiet"),))
+        room = min(72, self.app.size.width * 96 // 100 - 4)
+        self.query_one("#how", Bar).set_lines((Span(pieces(f"{last} · Esc or ^O goes back", room), "quiet"),))
         self.query_one(f"#field-{self.fields[0].id}").focus()
 
     def values(self) -> dict[str, str]:
@@ -184,6 +185,11 @@ def narrowed(options: Sequence[tuple[Any, str, str]], typed: str) -> list[tuple[
     return [options[k] for _, k in sorted(ranked)]
 
 
+def _beside(more: str, room: int) -> str:
+    """More words beside an answer, where there is room for some."""
+    return f"  {shorter(more, room)}" if more and room > 8 else ""
+
+
 class Choose(Question):
     """One of several answers: arrows and Enter, or the answer's own letter. Typing more letters narrows the list."""
 
@@ -217,7 +223,10 @@ class Choose(Question):
         room = min(72, self.app.size.width * 96 // 100 - 4)
         for _, text, more in self.shown:
             line: Line = (
-                (Span(f" {text}", "ink"), Span(f"  {shorter(more, room - cells(text) - 4)}", "quiet"))
+                (
+                    Span(f" {shorter(text, room - 2)}", "ink"),
+                    Span(_beside(more, room - cells(text) - 4), "quiet"),
+                )
                 if self.typing
                 else (Span(f" {more or ' '} ", "ink", "bold"), Span(f" {text}", "ink"))
             )
@@ -226,11 +235,11 @@ class Choose(Question):
         box.set_entries(entries)
         box.styles.height = max(1, min(len(entries), 16, self.app.size.height - 9))
         words_line = (
-            f"typed: {self.typed or '...'}  ·  Enter takes it · Esc or ^O goes back"
+            f"typed: {self.typed or '...'} · Enter takes it · Esc or ^O goes back"
             if self.typing
             else "arrows and Enter, or its key · Esc or ^O goes back"
         )
-        self.query_one("#how", Bar).set_lines((Span(words_line, "quiet"),))
+        self.query_one("#how", Bar).set_lines((Span(pieces(words_line, room), "quiet"),))
 
     def on_key(self, event: events.Key) -> None:
         """A letter picks, or narrows."""

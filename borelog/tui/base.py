@@ -11,7 +11,7 @@ from textual.screen import Screen
 from borelog.tui.actions import EVERYWHERE, Action, actions_for, key_name
 from borelog.tui.painted import Bar, whole_entries
 from borelog.tui.views.rail import logbook_state, rail_line, title_line
-from borelog.tui.views.words import Line, Span
+from borelog.tui.views.words import Line, Span, pieces
 
 if TYPE_CHECKING:
     from borelog.tui.app import Screens
@@ -128,7 +128,7 @@ class Room(Screen[None]):
                 rail_line(desk.inspection, desk.cylinders, desk.cylinder, desk.verdict, room)
             )
         self.query_one("#keys", Bar).set_lines(footer_line(self.where, self.screens.keys, room))
-        self.query_one("#message", Bar).set_lines((Span(" " + self.message_words, self.message_role),))
+        self._show_message()
         self.paint(room)
 
     def paint(self, room: int) -> None:
@@ -138,7 +138,11 @@ class Room(Screen[None]):
         """Put words on the message line."""
         self.message_words, self.message_role = " ".join(words.split()), role
         if self.is_mounted:
-            self.query_one("#message", Bar).set_lines((Span(" " + self.message_words, role),))
+            self._show_message()
+
+    def _show_message(self) -> None:
+        words = pieces(self.message_words, max(1, self.size.width - 1))
+        self.query_one("#message", Bar).set_lines((Span(f" {words}", self.message_role),))
 
     def action_act(self, name: str) -> None:
         """Do what a key asks: the screen's own `act_NAME`, else the application's."""

@@ -323,7 +323,7 @@ class GridView(GridLines):
             return
         column = ENGINE
         if self.is_list:
-            column = ENGINE if listed is None else listed
+            column = listed if listed is not None else ENGINE
         elif not row.span:
             shown = self.shown_columns()
             at = (event.x - self.label_room()) // self.cell_room()

@@ -18,13 +18,18 @@ LIST_BELOW = 56
 """Columns under which the grid is a list."""
 LIST_LABEL = 5
 """Columns before a cell in the list."""
+LABEL_FITS = 18
+"""Cells of a label and unit that still stand beside their cell in the list; longer ones stand above it."""
 
 
 def _slots(grid: Grid, listed: bool) -> Iterator[tuple[int, int | None]]:
     for k, row in enumerate(grid.rows):
         if not listed or row.kind == "head":
             yield k, None
+        elif row.span and cells(row.label) + cells(row.unit) < LABEL_FITS:
+            yield k, ENGINE
         elif row.span:
+            yield k, None
             yield k, ENGINE
         else:
             yield k, None
@@ -51,7 +56,7 @@ class GridLines(Painted):
     @property
     def is_list(self) -> bool:
         """On a narrow screen every cylinder has a line of its own under its test, and nothing scrolls sideways."""
-        return bool(self.grid.cylinders) and 0 < self.size.width < LIST_BELOW
+        return 0 < self.size.width < LIST_BELOW
 
     def slots(self) -> tuple[tuple[int, int | None], ...]:
         """What each line shows: (row, column), column None for a heading or a test's own line above its cylinders."""
@@ -102,8 +107,8 @@ class GridLines(Painted):
     def label_room(self) -> int:
         """Width of the label column."""
         if not self.grid.cylinders:
-            return min(38, max(16, self.room // 2 - 4))
-        return 22 if self.room >= 76 else 18
+            return 19 if self.is_list else min(38, max(16, self.room // 2 - 4))
+        return 22 if self.room >= 76 else 19
 
     def label_room_of(self, row: Row) -> int:
         """The same for one row: where there is one cell, a long label need not be cut."""
@@ -156,19 +161,19 @@ class GridLines(Painted):
     def _list_line(self, k: int, column: int | None) -> Line:
         """One line of the list: a heading, a test above its cylinders, a cylinder, or a row that has one cell."""
         row = self.grid.rows[k]
-        if row.kind == "head" or row.span:
+        if row.kind == "head" or (row.span and self.line_of(k) == self.line_of(k, ENGINE)):
             return self._line(k)
         here = k == self.at[0]
         if column is None:
             unit = f"  {row.unit}" if row.unit else ""
             return (Span(f" {row.label}{unit}", "ink" if here else "quiet", "bold" if here else ""),)
         held = here and column == self.at[1]
-        number = f"{'▸' if held else ' '} {column:>2} "
+        number = f"{'▸' if held else ' '} {column or '':>2} "
         cell = self._cell(row, column, self.room - LIST_LABEL - 1, held, held and self.has_focus)
         return (Span(padded(number, LIST_LABEL), "ink" if held else "quiet", "bold" if held else ""), cell)
 
     def _numbers(self) -> Line:
-        if self.is_list:
+        if self.is_list and self.grid.cylinders:
             return (Span(pieces(" in test order · a line for each cylinder", self.room), "quiet"),)
         shown = self.shown_columns()
         more_left = "◀ " if self.first_column else ""
@@ -230,7 +235,7 @@ class GridLines(Painted):
         assert self.edit is not None
         app = self.screens
         left = self.label_room_of(self.row)
-        if self.is_list and not self.row.span:
+        if self.is_list and self.line_of(self.at[0]) != self.line_of(*self.at):
             left = LIST_LABEL
         wide = self.room - left - 1
         if not self.row.span and not self.is_list:

@@ -17,7 +17,7 @@ from borelog.text import one_line
 from borelog.tui.ask import Question
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.views.doctoring import doctor_lines, terminal_facts
-from borelog.tui.views.words import Span
+from borelog.tui.views.words import Span, pieces
 
 
 class DoctorPage(Question):
@@ -68,7 +68,7 @@ class DoctorPage(Question):
         told = [*journal.warnings, *(unsaved_lines(app.desk.bench) if journal.unsaved else ())]
         page.set_lines(doctor_lines(facts, logbook, self.last_key, app.letters, room, told))
         self.query_one("#how", Bar).set_lines(
-            (Span("Esc or ^O goes back · 'borelog doctor' checks the logbook itself", "quiet"),)
+            (Span(pieces("Esc or ^O goes back · 'borelog doctor' checks the logbook itself", room), "quiet"),)
         )
 
     def on_key(self, event: events.Key) -> None:

@@ -11,7 +11,7 @@ from textual.containers import Vertical
 from borelog.tui.ask import Question
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.views.helping import help_lines
-from borelog.tui.views.words import Span
+from borelog.tui.views.words import Span, pieces
 
 if TYPE_CHECKING:
     from borelog.tui.base import Room
@@ -57,7 +57,7 @@ class HelpPage(Question):
         facts = inspection.facts if inspection else None
         page.set_lines(help_lines(self.where, self.screens.keys, test, max(30, page.size.width - 1), facts))
         self.query_one("#how", Bar).set_lines(
-            (Span("arrows and pages scroll · Enter, Esc, ^O or F1 goes back", "quiet"),)
+            (Span(pieces("arrows and pages scroll · Enter, Esc or F1 goes back", page.size.width), "quiet"),)
         )
 
     def action_down(self) -> None:

@@ -61,7 +61,14 @@ class Page(Question):
             if self.accept_words
             else "Enter, Esc or ^O goes back"
         )
-        self.query_one("#how", Bar).set_lines((Span(f"arrows and pages scroll · {accept}", "quiet"),))
+        self.query_one("#how", Bar).set_lines(
+            (
+                Span(
+                    pieces(f"{accept} · arrows and pages scroll", max(30, min(92, room * 96 // 100 - 6))),
+                    "quiet",
+                ),
+            )
+        )
 
     def action_take(self) -> None:
         """Do what belongs to the page, or leave it."""

@@ -8,7 +8,7 @@ from borelog.logbook.entries import HandedOver, MaskDrawn
 from borelog.logbook.inspection import Inspection
 from borelog.pack.privacy import READERS, items, share_of
 from borelog.text import one_line
-from borelog.tui.views.words import Line, Span, padded, wrapped
+from borelog.tui.views.words import Line, Span, padded, shorter, wrapped
 
 READER_WORDS = {
     "archive": "everything, untouched originals and journal, for yourself",
@@ -97,10 +97,13 @@ def choices(inspection: Inspection, plan: Plan, room: int) -> list[Choice]:
         goes = item.id in held
         mark = Span(padded(" ✓ goes in ", 13), "good") if goes else Span(padded(" — left out", 13), "blank")
         why = "" if goes and item.id in usual else "added by you" if goes else one_line(item.why)
-        label = Span(padded(one_line(item.label), min(34, room // 2)), "ink")
+        label = Span(
+            padded(one_line(item.label), 34) if room >= 76 else shorter(one_line(item.label), room - 15),
+            "ink",
+        )
         texts = wrapped(why, max(20, room - 50)) if room >= 76 else ()
         lines: list[Line] = [(mark, label, Span(f" {texts[0]}" if texts else "", "quiet"))]
-        lines += [(Span(" " * (13 + min(34, room // 2) + 1)), Span(text, "quiet")) for text in texts[1:]]
+        lines += [(Span(" " * 48), Span(text, "quiet")) for text in texts[1:]]
         if why and room < 76:
             lines += [(Span(" " * 13), Span(text, "quiet")) for text in wrapped(why, room - 15)]
         out.append(Choice(f"item {item.id}", tuple(lines)))
