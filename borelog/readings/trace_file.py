@@ -211,6 +211,8 @@ def _columns(heads: list[list[str]], width: int) -> tuple[dict[str, int], dict[s
     if names is None or not _heading_score(names):
         notes.append("no headings: taken as time in s, current in A" + (", sync" if width > 2 else ""))
         return {"time": 0, "amps": 1, **({"sync": 2} if width > 2 else {})}, units, notes
+    below = heads[heads.index(names) + 1] if heads.index(names) + 1 < len(heads) else []
+    names = [*names, *[""] * (width - len(names))]  # a file may have more columns than headings
     plain = [re.sub(_UNIT, " ", c).replace("_", " ").lower() for c in names[:width]]
     for kind, words in (("time", _TIME), ("sync", _SYNC), ("amps", _AMPS), ("volts", _VOLTS)):
         for i, name in enumerate(plain):
@@ -228,7 +230,6 @@ def _columns(heads: list[list[str]], width: int) -> tuple[dict[str, int], dict[s
     if "sync" not in places and rest:
         places["sync"] = rest.pop(0)
         notes.append(f"sync taken from column {one_line(names[places['sync']], 20)!r}")
-    below = heads[heads.index(names) + 1] if heads.index(names) + 1 < len(heads) else []
     for kind, i in places.items():
         inside = _UNIT.search(names[i])
         under = below[i].strip("()[] ").lower() if i < len(below) else ""

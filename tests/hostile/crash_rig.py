@@ -17,6 +17,7 @@ import sqlite3
 import sys
 import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import platformdirs  # noqa: F401  # loaded before the fork, so that a killed child has had time to write
@@ -156,7 +157,7 @@ def migrate(folder: Path) -> None:
 def old_or_new(folder: Path) -> list[str]:
     """What is wrong after a migration was cut off: it must be wholly old or wholly new, and finish when tried again."""
     out: list[str] = []
-    with sqlite3.connect(f"file:{folder / 'journal.sqlite'}", uri=True) as db:
+    with closing(sqlite3.connect(f"file:{folder / 'journal.sqlite'}", uri=True)) as db, db:
         version = db.execute("PRAGMA user_version").fetchone()[0]
         tables = {row[0] for row in db.execute("SELECT name FROM sqlite_schema")}
         if version not in (1, 2) or ("copy" in tables) != (version == 2):
@@ -171,7 +172,7 @@ def old_or_new(folder: Path) -> list[str]:
         if journal._db.execute("SELECT count(*) FROM copy").fetchone()[0] != 2406:
             out.append("the new table is not whole")
     kept = folder / "before-migration" / "journal-version-1.sqlite"
-    with sqlite3.connect(kept) as db:
+    with closing(sqlite3.connect(kept)) as db, db:
         if db.execute("SELECT count(*) FROM entry").fetchone()[0] != 2406:
             out.append("the copy from before is not whole")
     return out

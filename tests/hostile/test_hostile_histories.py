@@ -10,6 +10,7 @@ import sqlite3
 import tempfile
 import uuid
 from collections.abc import Callable
+from contextlib import closing
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -236,7 +237,7 @@ def test_a_database_full_of_other_things_is_refused(tmp_path: Path, template: Pa
     for number, trick in enumerate(tricks):
         folder = tmp_path / str(number)
         shutil.copytree(template, folder)
-        with sqlite3.connect(folder / "journal.sqlite") as db:
+        with closing(sqlite3.connect(folder / "journal.sqlite")) as db, db:
             db.execute("PRAGMA foreign_keys=OFF")
             for statement in trick.split(";"):
                 db.execute(statement)
