@@ -24,7 +24,7 @@ from borelog.verdict.proposing import Scope, proposals
 from borelog.verdict.signs.all import signs
 from borelog.verdict.signs.value import Signs
 from borelog.verdict.unknowns import unknowns
-from borelog.verdict.why import failure_lines
+from borelog.verdict.why import failure_lines, measured_lines
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,9 +139,12 @@ def judge(
     cylinders = tuple(cylinder_verdict(c, posterior, why.get(c), said, tables) for c in shape.cylinders)
     called = called_faults(cylinders, engine_call(posterior, tables, said))
     scope = Scope(shape.cylinders, said.evidence, done, called, inspection.facts)
+    measured = measured_lines(inspection)
     verdict = Verdict(
-        call=call_line(cylinders, called, posterior, tables, said),
-        why=failure_lines(said, called, tables),
+        call=" ".join(
+            (call_line(cylinders, called, posterior, tables, said), *(line.text for line in measured))
+        ),
+        why=(*measured, *failure_lines(said, called, tables)),
         unknown=unknowns(inspection, posterior),
         cylinders=cylinders,
         engine=engine_verdict(posterior, tables, said),

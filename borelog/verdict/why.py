@@ -6,11 +6,23 @@ from collections.abc import Sequence
 
 from borelog.knowledge import tables as knowledge
 from borelog.knowledge.faults import FaultTables
+from borelog.logbook.inspection import Inspection
+from borelog.logbook.opened import opened_parts, together
 from borelog.verdict.judged import Because
 from borelog.verdict.signs.value import Signs
 from borelog.verdict.wording import where
 
 WHERE_METAL_GOES = "sump, intake, the other cylinders, a turbocharger where there is one, and the catalyst"
+
+
+def measured_lines(inspection: Inspection) -> tuple[Because, ...]:
+    """What parts measured after opening ask for where they are beyond their limits: one line, or none."""
+    parts = tuple(p for p in opened_parts(inspection) if p.failed)
+    if not parts:
+        return ()
+    text = together(parts)
+    entries = tuple(dict.fromkeys(e for p in parts for e in p.entries))
+    return (Because(text=f"Measured {text}.", entries=entries),)
 
 
 def failure_lines(

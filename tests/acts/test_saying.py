@@ -5,11 +5,13 @@ from __future__ import annotations
 import pytest
 
 from borelog.acts.entering import open_inspection
+from borelog.acts.judging import verdict_of
 from borelog.acts.learning import TruthError, record_truth
 from borelog.acts.sheet.printing import sheet_text
 from borelog.acts.sheet.recording import record_text
 from borelog.logbook.opened import measured_bills, opened_parts
 from borelog.logbook.saying.all import remarks
+from borelog.verdict.signs.opened import straight_edge
 
 FOUR = """
 [engine]
@@ -270,3 +272,44 @@ def test_a_line_of_its_own_goes_before_all_and_codes_add_up(bench):
     assert [r.words for r in found if r.kind == "gap"][-1].startswith("cylinder 3: gap 1.2 mm")
     assert [r.cylinders for r in found if r.kind == "code"] == [(1,), (3,)]
     assert record_text(bench, inspection, sheet).changes == ()
+
+
+BURNT = """
+[compression dry]
+1: 176
+2: 90
+3: 174
+4: 175
+[leak-down dry]
+2: 45 % tailpipe
+1,3,4: 6 %
+[camera]
+2 exhaust valve: notch or burnt edge
+[prices]
+value running: 5000
+value as it stands: 1500
+paid hour: 70
+"""
+
+
+def test_a_bore_beyond_its_limit_moves_the_courses_and_is_said_with_the_call(bench):
+    plain, worn = open_inspection(bench, "plain"), open_inspection(bench, "worn")
+    record_text(bench, plain, FOUR + BURNT)
+    record_text(bench, worn, FOUR + BURNT + "[bore diameter]\n3: 82.80 82.75 82.60 82.70 82.65 82.58\n")
+    before, after = (verdict_of(bench, i).verdict for i in (plain, worn))
+    head = [next(c.middle for c in v.money.courses if c.course == "head_off") for v in (before, after)]
+    rebuild = [next(c.middle for c in v.money.courses if c.course == "rebuild") for v in (before, after)]
+    assert head[1] < head[0] - 500
+    assert rebuild[1] > rebuild[0] - 200
+    assert "bore 3; that asks for: rebuild" in after.call
+    assert "Measured" not in before.call
+
+
+def test_a_bowed_head_is_a_sign(bench):
+    inspection = open_inspection(bench, "bowed")
+    record_text(bench, inspection, FOUR + "[head flatness]\nreading: 0.3\n")
+    (sign,) = straight_edge(bench.inspection(inspection))
+    assert (sign.seen.item, sign.seen.state) == ("straight_edge", "bowed")
+    record_text(bench, inspection, "[head flatness 2]\nreading: 0.01\n")
+    (sign,) = straight_edge(bench.inspection(inspection))
+    assert sign.seen.state == "flat"
