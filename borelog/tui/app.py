@@ -138,7 +138,15 @@ class Screens(TypedAhead, inherit_bindings=False):
 
     def on_resize(self, event: events.Resize) -> None:
         """Keep how large a cell is, so that round things look round and the scale of a picture is right."""
-        self.cell_pixels = guard.cell_pixels(event.size, event.pixel_size)
+        pixels = guard.cell_pixels(event.size, event.pixel_size)
+        if pixels != self.cell_pixels:
+            self.cell_pixels = pixels
+            # The report may come after the first paint, with the size unchanged.
+            self.call_after_refresh(self._show_again)
+
+    def _show_again(self) -> None:
+        if self.is_running and len(self.screen_stack) > 1:
+            self.room_now().show()
 
     # --- going about ---------------------------------------------------------------------------------------------
 

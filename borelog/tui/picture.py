@@ -133,6 +133,14 @@ class Picture(Widget, can_focus=True):
         self.begin_view(turn, mirror)
         self.fit_view()
 
+    def keep_shape(self) -> None:
+        """Take over a cell size that became known after the picture was shown: round things are to look round."""
+        if self.view and self.view.tall != self.tall():
+            self.view = replace(self.view, tall=self.tall())
+            self._fit_if_wanted()
+            self.repaint()
+            self.post_message(self.Moved(self))
+
     def tall(self) -> float:
         """How many times as tall as wide a cell is here."""
         pixels = getattr(self.app, "cell_pixels", None)

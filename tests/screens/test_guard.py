@@ -13,7 +13,7 @@ import pytest
 from textual import events
 from textual._xterm_parser import XTermParser
 
-from borelog.tui.guard import guard_zero_pixels, why_no_screens
+from borelog.tui.guard import cell_pixels, guard_zero_pixels, why_no_screens
 
 
 @pytest.mark.parametrize("report", ["\x1b[48;40;120;0;0t", "\x1b[48;0;0;0;0t"])
@@ -35,6 +35,24 @@ def test_pixels_are_used_where_they_are_known() -> None:
     list(parser.feed("\x1b[48;40;120;800;1200t"))
     mouse = [e for e in parser.feed("\x1b[<0;126;46M") if isinstance(e, events.MouseEvent)]
     assert mouse[0].pointer_x == pytest.approx(12.5, abs=0.1) and (mouse[0].x, mouse[0].y) == (12, 2)
+
+
+@pytest.mark.parametrize(
+    ("size", "pixels", "wanted"),
+    [
+        ((120, 40), (1200, 800), (10.0, 20.0)),
+        ((120, 40), (0, 0), None),
+        ((120, 40), None, None),
+        ((0, 0), (1200, 800), None),
+        # A report of one pixel a cell, or of cells wider than high, is a mistake and would bend every picture.
+        ((120, 40), (120, 40), None),
+        ((120, 40), (2400, 400), None),
+    ],
+)
+def test_the_size_of_a_cell_is_known_or_not_said(
+    size: tuple[int, int], pixels: tuple[int, int] | None, wanted: tuple[float, float] | None
+) -> None:
+    assert cell_pixels(size, pixels) == wanted
 
 
 def test_without_a_terminal_the_reason_is_plain() -> None:

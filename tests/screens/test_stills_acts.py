@@ -11,6 +11,8 @@ import cv2
 import numpy as np
 import pytest
 from PIL import Image
+from textual import events
+from textual.geometry import Size
 
 from borelog.acts import filing, scales
 from borelog.acts.bench import Bench
@@ -371,3 +373,23 @@ async def test_a_copy_with_marks_is_written_by_a_key(
         await press(app, pilot, "enter")
         assert "written" in message(app)
     assert (tmp_path / "c.png").stat().st_size > 10_000
+
+
+async def test_a_cell_size_that_is_told_late_puts_shape_and_scale_right(
+    bench: Bench, four: str, picture_file: Path
+) -> None:
+    """Without a report cells count as twice as high as wide; a report of 9 x 20 pixels makes them 2.22 times."""
+    filing.add_pictures(bench, four, [str(picture_file)], cylinder=1, place=Place("crown"))
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(100, 30)) as pilot:
+        room = await in_stills(app, pilot)
+        assert room.picture.view is not None and room.picture.view.tall == 2.0
+        app.post_message(events.Resize(app.size, app.size, pixel_size=Size(900, 600)))
+        await until(app, pilot, lambda: app.cell_pixels is not None)
+        await until(app, pilot, lambda: room.picture.view is not None and room.picture.view.tall != 2.0)
+        await settled(app, pilot)
+        view = room.picture.view
+        assert view.tall == pytest.approx(20 / 9) and view.says() in shown(app, "#state")
+        # A square of the picture is a square of the screen: 9 x 20 pixels a cell.
+        (x0, y0), (x1, y1) = (view.to_cells(*p, room.picture.cells) for p in ((100, 100), (200, 200)))
+        assert (x1 - x0) * 9 == pytest.approx((y1 - y0) * 20)

@@ -138,6 +138,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, RowActs):
                 one.look = replace(one.look, glyphs=glyphs, depth=depth)
         for one in (self.picture, self.query_one("#other", Picture)):
             one.palette = self.screens.palette
+            one.keep_shape()
         if still is None:
             self.shown_sha = ""
             self.picture.show(
