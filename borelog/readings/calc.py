@@ -125,15 +125,19 @@ def run(name: str, typed: Mapping[str, str]) -> Calculated:
                 f"{name} has no {one_line(key, 30)!r}: it takes {', '.join(p.usage for p in wanted.values())}"
             )
     typed = _pair_apart(typed, wanted)
-    values = {p.name: _value(p, typed.get(p.name, p.default), name) for p in wanted.values()}
+    values = {p.name: _value(p, typed.get(p.name, ""), name) for p in wanted.values()}
     text, result = calculator.work(values)
     return Calculated(text, {"calculation": name, **result, "source": calculator.source})
 
 
-def _value(parameter: Parameter, text: str | None, name: str) -> Any:
-    if text is None:
-        raise ReadingError(f"{name} needs {parameter.usage}: {parameter.words}")
+def _value(parameter: Parameter, text: str, name: str) -> Any:
+    """The parameter's value; None only where it may be left out and is, or is typed as not there ('-')."""
+    missing = ReadingError(f"{name} needs {parameter.usage}: {parameter.words}")
     if not text.strip():
+        if parameter.default is None:
+            raise missing
+        text = parameter.default
+    if not text:
         return None
     if parameter.kind == "text":
         return text.strip()
@@ -150,6 +154,8 @@ def _value(parameter: Parameter, text: str | None, name: str) -> Any:
             else (parse(_plain(text, parameter.unit), parameter.unit),)
         )
     except NoValue:
+        if parameter.default != "":
+            raise missing from None
         return None
     except QuantityError as error:
         raise ReadingError(f"{parameter.name}: {error}") from error

@@ -89,8 +89,8 @@ def _atmosphere(v: Values) -> Result:
     pressure, kelvin = air.isa_pressure(h), air.isa_temperature(h)
     density, sound = air.density_ratio(h), air.sound_speed(h)
     text = f"{pressure * 10:.1f} hPa, {kelvin - 273.15:.1f} degC, density {100 * density:.1f} %, sound {sound:.1f} m/s"
-    values = {"pressure_kpa": pressure, "temperature_k": kelvin, "density_ratio": air.density_ratio(h)}
-    return text, {**values, "sound_m_s": air.sound_speed(h)}
+    values = {"pressure_kpa": pressure, "temperature_k": kelvin, "density_ratio": density, "sound_m_s": sound}
+    return text, values
 
 
 def engine_of(v: Values) -> Engine:

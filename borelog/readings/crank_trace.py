@@ -183,14 +183,16 @@ def analyse(trace: Trace, engine: Engine, sync: Sync | None = None) -> CrankResu
     volts = (
         None
         if trace.volts is None
-        else trace.volts[(trace.time_s >= seconds[0]) & (trace.time_s <= seconds[-1])]
+        else trace.volts[
+            (trace.time_s >= seconds[0]) & (trace.time_s <= seconds[-1]) & np.isfinite(trace.volts)
+        ]
     )
     return CrankResult(
         humps,
         float(rpm),
         change,
         float(level.mean()),
-        None if volts is None or not len(volts) else float(np.nanmin(volts)),
+        None if volts is None or not len(volts) else float(volts.min()),
         lock,
         alternatives,
         questions,

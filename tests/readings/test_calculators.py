@@ -65,6 +65,28 @@ def test_examples(name, typed, key, value):
     json.dumps(result.values)
 
 
+@pytest.mark.parametrize("name", sorted(calculators()))
+@pytest.mark.parametrize("blank", ["", "  ", "-"])
+def test_what_must_be_given_and_is_blank_is_asked_for(name, blank):
+    """Each in turn, with the others as in an example: 'bore=' and 'bore=-' end in a line, never in a fault."""
+    given = next((typed for n, typed, *_ in EXAMPLES if n == name), {})
+    for parameter in calculators()[name].parameters:
+        if (parameter.kind == "text" or "|" in parameter.kind) and blank == "-":
+            continue
+        if parameter.default is None:
+            with pytest.raises(ReadingError, match=f"{name} needs {parameter.name}="):
+                run(name, {**dict.fromkeys(_required(name), "1"), **given, parameter.name: blank})
+
+
+def _required(name):
+    """In the order asked for; every one but the tried one holds something."""
+    return [p.name for p in calculators()[name].parameters if p.default is None]
+
+
+def test_a_blank_for_a_usual_value_is_the_usual_value():
+    assert run("leakdown", {"held": "60", "supply": ""}) == run("leakdown", {"held": "60"})
+
+
 def test_engine_calculators():
     plan = run("plan", {"layout": "V8", "numbering": "din 73021"})
     assert "DIN 73021" in plan.text

@@ -308,3 +308,12 @@ def test_battery_channel():
     assert trace.volts is not None
     assert trace.sync is None
     assert analyse(trace, I4).volts_low == pytest.approx(10.0, abs=0.2)
+
+
+def test_battery_channel_without_a_single_value():
+    """A scope's empty channel is no battery voltage, and no NaN either."""
+    text = "\n".join(
+        ["time (s),starter (A),battery (V)"]
+        + [f"{i / 1000},{100 + 20 * np.sin(i / 24):.3f}," for i in range(6000)]
+    )
+    assert analyse(read_trace(text), I4).volts_low is None
