@@ -225,7 +225,7 @@ class Choose(Question):
             line: Line = (
                 (
                     Span(f" {shorter(text, room - 2)}", "ink"),
-                    Span(_beside(more, room - cells(text) - 4), "quiet"),
+                    Span(_beside(more, room - cells(text) - 8), "quiet"),
                 )
                 if self.typing
                 else (Span(f" {more or ' '} ", "ink", "bold"), Span(f" {text}", "ink"))

@@ -107,7 +107,7 @@ class GridLines(Painted):
     def label_room(self) -> int:
         """Width of the label column."""
         if not self.grid.cylinders:
-            return 19 if self.is_list else min(38, max(16, self.room // 2 - 4))
+            return 19 if self.is_list else min(46 if self.room >= 90 else 38, max(16, self.room // 2 - 4))
         return 22 if self.room >= 76 else 19
 
     def label_room_of(self, row: Row) -> int:

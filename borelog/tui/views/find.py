@@ -37,7 +37,7 @@ def candidates(
                     (
                         Target("action", a.id),
                         a.label or a.sentence.rstrip("."),
-                        f"{keys_words(a, keys)} · {a.sentence}",
+                        f"{keys_words(a, keys)} · {a.sentence}" if a.label else keys_words(a, keys),
                     )
                 )
     out += [(Target("cylinder", c), f"cylinder {c}", "take it in hand") for c in cylinders]

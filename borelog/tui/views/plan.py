@@ -250,8 +250,9 @@ def _big_card(s: Standing, label: str, picked: bool, room: int, high: int, top: 
         shown.append((s.leak, "leak", "% leak"))
     edge = Span(" ┃ " if picked else "   ", "ink", "bold")
     lines: list[Line] = []
+    wide = max(cells(row) for row in rows)
     for k, row in enumerate(rows):
-        line: list[Span] = [edge, Span(row, "ink" if picked else "quiet", "bold")]
+        line: list[Span] = [edge, Span(padded(row, wide), "ink" if picked else "quiet", "bold")]
         at = width(line)
         for figure, name, unit in shown:
             line += [
