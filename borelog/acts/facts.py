@@ -99,6 +99,8 @@ def possible_facts(known: Mapping[str, str], values: dict[str, str]) -> Facts:
         With the plain reason.
     """
     body = facts_body(values)
+    if kept := {k: v for k, v in body.values.items() if v or k in known}:
+        body = Facts(values=kept)
     engine_from_facts({k: v for k, v in {**known, **body.values}.items() if v})
     return body
 

@@ -257,8 +257,9 @@ def side_by_side(readings: Sequence[LeakReading], air: float = SEA_LEVEL_KPA) ->
     losses = {c: f.loss for c, f in figures.items()}
     if all(f.converted for f in figures.values()):
         return Spread(losses, True, f"different testers: all figures worked out for {REFERENCE.name}")
-    kept = ", ".join(str(c) for c, f in figures.items() if not f.converted)
-    warning = f"different testers, and cylinder {kept} cannot be converted: compare within one tester only"
+    kept = [str(c) for c, f in figures.items() if not f.converted]
+    which = f"cylinder{'s' if len(kept) > 1 else ''} {', '.join(kept)}"
+    warning = f"different testers, and {which} cannot be converted: compare within one tester only"
     return Spread(losses, False, warning)
 
 

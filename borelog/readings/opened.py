@@ -90,6 +90,8 @@ def spot_of(test: str, place: str) -> Spot | None:
 
 def count_question(test: str, place: str, count: int) -> str:
     """What to ask where another number of figures stands than the place takes; '' when it fits."""
+    if place in HEIGHTS and count > 2:
+        return f"{count} diameters at one height: write two, thrust axis and pin axis"
     spot = spot_of(test, place)
     if spot is None or not spot.counts or any(h in place for h in HEIGHTS):
         return ""
@@ -154,6 +156,8 @@ def bore_figures(taken: Mapping[str, Sequence[float]], nominal_mm: float | None)
             at |= {(axis, h): v for h, v in zip(HEIGHTS, values, strict=True)}
         elif axis in AXES and height in HEIGHTS:
             at[axis, height] = math.fsum(values) / len(values)
+        elif place in HEIGHTS and len(values) == 2:
+            at |= {("thrust", place): values[0], ("pin", place): values[1]}
         else:
             loose += values
     every = [*at.values(), *loose]
@@ -187,6 +191,8 @@ def bore_at_skirt(taken: Mapping[str, Sequence[float]]) -> float | None:
         return taken[""][1]
     if len(taken.get("thrust", ())) == 3:
         return taken["thrust"][1]
+    if len(taken.get("middle", ())) == 2:
+        return taken["middle"][0]
     every = [v for values in taken.values() for v in values]
     return math.fsum(every) / len(every) if every else None
 

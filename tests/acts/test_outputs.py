@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from borelog.acts.outputs import OutputError, write_made
-from borelog.acts.picturing import compare_files, shown_as
+from borelog.acts.picturing import compare_files, measure_file, shown_as
 
 
 def test_an_original_stays(tmp_path: Path) -> None:
@@ -45,6 +45,15 @@ def test_a_picture_shown_clearer_is_never_its_own_copy(tmp_path: Path) -> None:
     assert picture.read_bytes() == before
     shown_as(picture, {"contrast": "2"}, tmp_path / "b.png")
     assert (tmp_path / "b.png").is_file()
+
+
+def test_a_bore_laid_flat_is_never_written_over_its_view(tmp_path: Path) -> None:
+    picture = tmp_path / "view.png"
+    Image.new("RGB", (40, 30), (90, 60, 30)).save(picture)
+    before = picture.read_bytes()
+    with pytest.raises(OutputError, match="original"):
+        measure_file("unroll", picture, {"bore": "80", "pose": "1", "out": str(picture)})
+    assert picture.read_bytes() == before
 
 
 def test_two_pictures_compared_where_they_lie_stay(tmp_path: Path) -> None:

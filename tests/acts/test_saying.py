@@ -219,6 +219,15 @@ def test_an_odd_number_of_diameters_is_kept_and_asked_about(bench, line, asks):
     assert not opened_parts(bench.inspection(inspection))
 
 
+def test_one_height_with_both_axes(said):
+    found = said(
+        "[bore diameter]\n3 top: 82.60 82.55\n3 middle: 82.57 82.54\n3 bottom: 82.52 82.51\n4 across: 82.55 82.54 82.52\n"
+    )
+    parts = [r.words for r in found if r.kind == "part"]
+    assert "wear 0.09 mm, taper 0.08 mm, out of round 0.05 mm" in parts[0]
+    assert "taper 0.03 mm" in parts[-1] and "not at three heights by two axes" in parts[-1]
+
+
 def test_a_place_that_no_part_has_is_left_out(bench):
     inspection = open_inspection(bench, "odd")
     result = record_text(

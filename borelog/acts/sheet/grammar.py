@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import difflib
 import re
 from collections.abc import Iterator
 
@@ -18,7 +19,15 @@ from borelog.acts.sheet.context import (
     split_how,
 )
 from borelog.acts.sheet.findings import coverage_line, finding_line
-from borelog.acts.sheet.items import ItemError, Question, item_for, section_items, state_for, states_for
+from borelog.acts.sheet.items import (
+    ItemError,
+    Question,
+    item_for,
+    section_items,
+    sections,
+    state_for,
+    states_for,
+)
 from borelog.acts.sheet.lines import Line, flat
 from borelog.acts.typed import procedure_named, typed_reading
 from borelog.knowledge.procedures import procedures
@@ -309,9 +318,11 @@ def reader_of(section: str) -> Reader:
         _series(section)
     except BorelogError as error:
         names = [s for s in _SECTIONS if s]
-        raise LineError(
-            f"no section is called [{one_line(section, 40)}]; sections: {', '.join(names)}, or a test"
-        ) from error
+        every = [*names, *sections(), *(p.label.lower() for p in procedures().values())]
+        begun = [n for n in every if flat(n).startswith(key) or key.endswith(flat(n))]
+        near = begun or difflib.get_close_matches(key, every, 1, 0.7)
+        hint = f"did you mean [{near[0]}]?" if near else f"sections: {', '.join(names)}, or a test"
+        raise LineError(f"no section is called [{one_line(section, 40)}]; {hint}") from error
     return _test
 
 

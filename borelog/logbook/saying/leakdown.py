@@ -127,7 +127,7 @@ def _bands(dry: Taken) -> Iterator[Remark]:
     found: dict[str, list[int]] = {}
     for c, (reading, _) in dry.items():
         trade = [b for b in leakdown.bands(reading.loss) if b.use == "trade" and b.low == 0]
-        words = min(trade, key=lambda b: b.high).words if trade else "beyond every published band"
+        words = min(trade, key=lambda b: b.high).words if trade else "beyond every trade band"
         found.setdefault(words, []).append(c)
     said = "; ".join(f"{listed(cylinders)}: {words}" for words, cylinders in found.items())
     yield Remark(
