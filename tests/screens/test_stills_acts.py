@@ -20,11 +20,13 @@ from borelog.logbook.entries import Finding, Marked, Probe, Scaled, StillPlaced
 from borelog.marks.places import Place
 from borelog.marks.shapes import Freehand, Polygon
 from borelog.tui.app import Screens
+from borelog.tui.painted import Painted
 from borelog.tui.screens.card import CardPage
 from borelog.tui.screens.stills import StillsRoom
 from borelog.tui.screens.stills_points import PointsPage
 from borelog.tui.screens.stills_strip import StripPage
 from borelog.tui.thumbs import Thumbs
+from borelog.tui.views.words import said
 from tests.screens.walking import message, press, settled, shown
 
 
@@ -133,6 +135,13 @@ async def test_two_stills_lie_beside_each_other_and_the_slider_moves_what_is_tol
         await press(app, pilot, *["less_than_sign"] * 16)
         assert "threshold 2" in shown(app, "#state") and len(room.suggestions) >= at_three
         assert "threshold 2, laid by" in room.suggestions[0].method
+        # n and a click take another suggestion in hand.
+        assert room.suggest_at == 0
+        if len(room.suggestions) > 1:
+            await press(app, pilot, "n")
+            assert room.suggest_at == 1
+            room._take_mark_at(room.picture.at)
+            assert room.suggest_at == 1
         # Thrown away: one key; what is left is not recorded.
         n = len(room.suggestions)
         await press(app, pilot, "q")
@@ -393,3 +402,21 @@ async def test_a_cell_size_that_is_told_late_puts_shape_and_scale_right(
         # A square of the picture is a square of the screen: 9 x 20 pixels a cell.
         (x0, y0), (x1, y1) = (view.to_cells(*p, room.picture.cells) for p in ((100, 100), (200, 200)))
         assert (x1 - x0) * 9 == pytest.approx((y1 - y0) * 20)
+
+
+async def test_a_picture_of_the_gauge_is_tied_to_its_reading(
+    bench: Bench, four: str, picture_file: Path
+) -> None:
+    filing.add_pictures(bench, four, [str(picture_file)], cylinder=3)
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "right_square_bracket", "right_square_bracket")
+        await press(app, pilot, "3", "enter")
+        assert "tied to the reading" in message(app)
+        tied = bench.inspection(four).of(StillPlaced)[-1].body.reading
+        thing = bench.inspection(four).find(tied)
+        assert thing is not None and thing.body.cylinder == 3
+        beside = "\n".join(said(line) for line in room.query_one("#beside", Painted).lines)
+        assert "picture of: " in " ".join(beside.split())
+        await press(app, pilot, "exclamation_mark")
+        assert "nothing found" in message(app)

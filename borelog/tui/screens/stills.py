@@ -13,7 +13,9 @@ from textual.worker import get_current_worker
 
 from borelog.logbook.errors import LogbookError
 from borelog.marks.places import Place, place_words
+from borelog.marks.shapes import Pair
 from borelog.text import BorelogError, one_line
+from borelog.tui import drawing
 from borelog.tui.chosen import Choices
 from borelog.tui.loading import ENHANCE, Loader
 from borelog.tui.painted import Bar, Painted
@@ -22,6 +24,7 @@ from borelog.tui.screens.stills_filing import FilingActs
 from borelog.tui.screens.stills_marks import MarkActs
 from borelog.tui.screens.stills_pairs import WAYS, PairActs
 from borelog.tui.screens.stills_probe import ProbeActs
+from borelog.tui.screens.stills_reading import ReadingActs
 from borelog.tui.screens.stills_row import RowActs
 from borelog.tui.thumbs import Thumbs
 from borelog.tui.views import comparing
@@ -32,7 +35,7 @@ _SIDE = 100
 """Columns from which there is room for words beside the picture."""
 
 
-class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, RowActs):
+class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, ReadingActs, RowActs):
     """A row of stills, the one in hand as large as there is room, words beside it."""
 
     where: ClassVar[str] = "stills"
@@ -270,6 +273,21 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, RowActs):
     def act_previous_still(self) -> None:
         """The one before."""
         self._step_still(-1)
+
+    def act_next_mark(self) -> None:
+        """The next suggestion while there are some, else the next mark."""
+        if self.suggestions:
+            self.next_suggestion()
+        else:
+            super().act_next_mark()
+
+    def _take_mark_at(self, place: Pair, quiet: bool = False) -> None:
+        reach = 2.0 * self.picture.view.px if self.picture.view else 4.0
+        hit = drawing.hit(tuple(s.shape for s in self.suggestions), place, reach)
+        if hit is not None:
+            self.hold_suggestion(hit)
+        else:
+            super()._take_mark_at(place, quiet)
 
     def leave_comparing(self) -> bool:
         """Stop comparing, suggesting, proposing places; False if nothing was."""

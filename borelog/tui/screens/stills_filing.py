@@ -122,7 +122,9 @@ class FilingActs(Room):
     def _after_filing(self, still: view.Still) -> None:
         """The next still without a place in this run is in hand; one that is filed anew stays in hand."""
         run = self.run
-        left = [k for k, s in enumerate(run.stills) if s.place is None] if run else []
+        left = (
+            [k for k, s in enumerate(run.stills) if s.place is None and s.caption != "slate"] if run else []
+        )
         if still.place is not None or not left:
             self.take(still.sha256)
         else:

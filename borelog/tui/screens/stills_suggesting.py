@@ -11,7 +11,7 @@ from textual.worker import get_current_worker
 
 from borelog.logbook.entries import Mark
 from borelog.marks.places import place_words, views
-from borelog.marks.shapes import Shape
+from borelog.marks.shapes import Shape, bounds
 from borelog.text import BorelogError, one_line
 from borelog.tui.base import Room
 from borelog.tui.overlay import Drawn
@@ -96,6 +96,18 @@ class SuggestActs(Room):
             Drawn(region.shape, f"?{k + 1}", "watch", True, k == self.suggest_at)
             for k, region in enumerate(self.suggestions)
         )
+
+    def next_suggestion(self) -> None:
+        """Take the next suggestion in hand and put the cross hair on it."""
+        self.suggest_at = (self.suggest_at + 1) % len(self.suggestions)
+        self.hold_suggestion(self.suggest_at)
+
+    def hold_suggestion(self, index: int) -> None:
+        """Take a suggestion in hand."""
+        self.suggest_at = index
+        box = bounds(self.suggestions[index].shape)
+        self.picture.set_cross((box.x + box.width / 2, box.y + box.height / 2))
+        self.show()
 
     def teller(self) -> Callable[[str], None]:
         """Says progress from a worker's thread, not more often than can be read."""

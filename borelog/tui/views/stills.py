@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
+from borelog.acts.words import body_words
 from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, Scaled, StillFiled, StillPlaced
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import HEIGHTS, SIDES, Place, place_words, views
@@ -186,6 +187,12 @@ def side_lines(
         lines += [(Span(text, "watch"),) for text in wrapped(f"set aside: {still.aside}", room)]
     if still.caption:
         lines += [(Span(text, "quiet"),) for text in wrapped(still.caption, room)]
+    tied = inspection.find(still.reading) if still.reading else None
+    if tied is not None:
+        lines += [
+            (Span(text, "ink"),)
+            for text in wrapped(f"picture of: {one_line(body_words(tied.body), 80)}", room)
+        ]
     lines.append((Span(f"{still.width} × {still.height} px · {still.sha256[:8]}", "quiet"),))
     scale = scale_of(inspection, still.sha256)
     lines.append(
