@@ -15,6 +15,20 @@ class OutputError(BorelogError):
     exit_code = 3
 
 
+def spare(path: Path, never: Collection[str]) -> None:
+    """Refuse a file to write where one of the originals with these digests lies.
+
+    Raises
+    ------
+    OutputError
+        If one does.
+    """
+    if path.is_file() and digest_of_file(path) in never:
+        raise OutputError(
+            f"{one_line(path.name, 60)} is the original itself and stays as it is; name another file"
+        )
+
+
 def write_made(path: Path, data: bytes, *, never: Collection[str]) -> Path:
     """Write ``data`` to ``path``, making its folder; ``never`` holds the digests of originals that must stay.
 
@@ -25,8 +39,7 @@ def write_made(path: Path, data: bytes, *, never: Collection[str]) -> Path:
     """
     name = one_line(path.name, 60)
     try:
-        if path.is_file() and digest_of_file(path) in never:
-            raise OutputError(f"{name} is the original itself and stays as it is; name another file")
+        spare(path, never)
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(data)
     except OSError as error:

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import msgspec
 
-from borelog.acts.outputs import write_made
+from borelog.acts.outputs import spare, write_made
 from borelog.logbook.pictures import digest_of_file
 from borelog.quantity import parse
 from borelog.text import BorelogError, one_line
@@ -107,11 +107,19 @@ def measures() -> list[tuple[str, str, str]]:
 
 
 def measure_file(name: str, path: Path, options: dict[str, str]) -> Told:
-    """One measure on one picture, with plain parameters as typed."""
+    """One measure on one picture, with plain parameters as typed.
+
+    Raises
+    ------
+    OutputError
+        If what is laid flat would be written over the picture itself.
+    """
     from borelog.stills.intake import decode_file
     from borelog.stills.measuring import run
 
     pixels, _ = decode_file(path)
+    if options.get("out"):
+        spare(Path(options["out"]), (digest_of_file(path),))
     result = run(name, pixels, options)
     return Told(result.text, result.values)
 

@@ -49,6 +49,9 @@ class Measured:
     values: dict[str, Any]
 
 
+_FAR_PX = 70_000
+"""No side of a picture that is taken in is as long."""
+
 _PAIR = re.compile(r"(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)")
 
 
@@ -58,9 +61,13 @@ def points(text: str, name: str, least: int = 1) -> list[tuple[float, float]]:
     Raises
     ------
     StillError
-        If there are fewer than ``least``.
+        If there are fewer than ``least``, or one lies outside every picture there is.
     """
     found = [(float(a), float(b)) for a, b in _PAIR.findall(text)]
+    if any(max(abs(x), abs(y)) > _FAR_PX for x, y in found):
+        raise StillError(
+            f"{name}={one_line(text, 40)!r}: a point lies far outside every picture; type its pixels again"
+        )
     if len(found) < least:
         raise StillError(
             f"{name}={one_line(text, 40)!r}: type at least {least} points as x,y with blanks between"
@@ -84,9 +91,12 @@ def _number(options: Options, name: str, default: float) -> float:
     if not options.get(name):
         return default
     try:
-        return float(options[name].replace(",", "."))
-    except ValueError as error:
-        raise StillError(f"{name}={one_line(options[name], 20)!r} is no number") from error
+        value = float(options[name].replace(",", "."))
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise StillError(f"{name}={one_line(options[name], 20)!r} is no number")
+    return value
 
 
 def _scale(options: Options) -> Any:

@@ -58,3 +58,18 @@ def test_every_measure_says_what_it_takes() -> None:
 def test_points_are_read_in_any_spacing() -> None:
     """'1, 2  3,4' is two points."""
     assert points("1, 2  3.5,4", "points", 2) == [(1.0, 2.0), (3.5, 4.0)]
+
+
+@pytest.mark.parametrize("far", ["9" * 400 + ",1", "99999999999,3", "10,-99999999999"])
+@pytest.mark.parametrize("name", ["distance", "area", "angle", "gap"])
+def test_points_outside_every_picture_are_refused(name: str, far: str) -> None:
+    image = np.full((60, 80, 3), 90, np.uint8)
+    with pytest.raises(StillError, match="outside every picture"):
+        run(name, image, {"points": f"10,10 40,20 {far}"})
+
+
+@pytest.mark.parametrize("typed", ["nan", "inf", "1e999", "two"])
+def test_a_number_that_is_none(typed: str) -> None:
+    image = np.full((60, 80, 3), 90, np.uint8)
+    with pytest.raises(StillError, match="is no number"):
+        run("hone", image, {"axis": typed})
