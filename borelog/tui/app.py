@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 from textual import events, work
 from textual.binding import BindingsMap
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from borelog.acts.bench import Bench
     from borelog.tui.base import Room
-    from borelog.tui.screens.logbook import LogbookRoom
 
 JUDGE_AFTER = 0.4
 """Seconds without an entry after which the verdict is worked out anew."""
@@ -134,7 +133,7 @@ class Screens(TypedAhead, inherit_bindings=False):
         """Now the list can be worked out where the cache knew nothing or other tables."""
         self.warm = True
         if (room := self.room_now()).where == "logbook":
-            cast("LogbookRoom", room).reload()
+            room.reload()  # type: ignore[attr-defined]
 
     def on_resize(self, event: events.Resize) -> None:
         """Keep how large a cell is, so that round things look round and the scale of a picture is right."""
