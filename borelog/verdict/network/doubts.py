@@ -63,7 +63,12 @@ def _stacked(groups: tuple[Group, ...]) -> tuple[tuple[str, tuple[int, ...], Arr
     for group in groups:
         by_kind.setdefault((group.test, group.like.misread.shape), []).append(group)
     return tuple(
-        (test, shape, np.stack([g.like.misread.ravel() for g in some]), tuple(some))
+        (
+            test,
+            shape,
+            np.concatenate([g.like.misread for g in some], axis=None).reshape(len(some), -1),
+            tuple(some),
+        )
         for (test, shape), some in by_kind.items()
     )
 

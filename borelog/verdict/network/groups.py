@@ -110,11 +110,15 @@ def _at_place(net: Net, place: Place, some: tuple[Seen, ...]) -> tuple[Group, ..
 
 def as_group(net: Net, name: str, place: Place, some: Iterable[Seen]) -> Group:
     """One group from its entries, in an order of its own."""
-    keyed = [((s.item, net.index[s.item, s.state][2], s.how), s) for s in some]
-    if len(keyed) > 1:
+    seen, index = tuple(some), net.index
+    if len(seen) == 1:  # most are
+        one = seen[0]
+        key: Key = ((one.item, index[one.item, one.state][2], one.how),)
+    else:
+        keyed = [((s.item, index[s.item, s.state][2], s.how), s) for s in seen]
         keyed.sort(key=lambda pair: (*pair[0], pair[1].cylinder or 0, pair[1].neighbour or 0))
-    seen = tuple(s for _, s in keyed)
-    key = tuple(k for k, _ in keyed)
+        seen = tuple(s for _, s in keyed)
+        key = tuple(k for k, _ in keyed)
     return Group(name, place, net.tables.items[seen[0].item].test, seen, key, likelihood(net, key))
 
 
