@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -140,7 +141,7 @@ def test_a_doubtful_value_is_kept_listed_and_ends_with_1(run: Run, tmp_path: Pat
 def test_a_newer_logbook_is_refused(four: Run, tmp_path: Path) -> None:
     """A version from the future is left alone."""
     path = tmp_path / "logbook" / "journal.sqlite"
-    with sqlite3.connect(path) as db:
+    with closing(sqlite3.connect(path)) as db, db:
         db.execute("PRAGMA user_version = 999")
     code, _, err = four("list")
     assert code == 4

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -39,7 +40,7 @@ def state(folder: Path) -> dict[str, bytes]:
 
 
 def tamper(folder: Path, *statements: str) -> None:
-    with sqlite3.connect(folder / FILE) as db:
+    with closing(sqlite3.connect(folder / FILE)) as db, db:
         for trigger in ("entry_never_changed", "entry_never_removed", "inspection_never_changed"):
             db.execute(f"DROP TRIGGER {trigger}")
         for statement in statements:
@@ -91,7 +92,7 @@ def test_a_changed_row_is_found(logbook: tuple[Path, str], statement: str, said:
 def test_a_row_rewritten_with_its_digest_breaks_the_link_of_the_next(logbook: tuple[Path, str]) -> None:
     import hashlib
 
-    with sqlite3.connect(logbook[0] / FILE) as db:
+    with closing(sqlite3.connect(logbook[0] / FILE)) as db, db:
         (raw,) = db.execute("SELECT raw FROM entry WHERE row=2").fetchone()
         forged = raw.replace(b"first", b"fifth")
         db.execute("DROP TRIGGER entry_never_changed")
@@ -141,7 +142,7 @@ def test_a_broken_thumbnail_is_found_and_made_again(logbook: tuple[Path, str]) -
 
 def test_heads_and_lines_of_the_list_are_made_again_from_the_entries(logbook: tuple[Path, str]) -> None:
     folder, _ = logbook
-    with sqlite3.connect(folder / FILE) as db:
+    with closing(sqlite3.connect(folder / FILE)) as db, db:
         db.execute("DELETE FROM head WHERE inspection=1")
         db.execute("UPDATE summary SET name='forged' WHERE inspection=2")
     ailments = doctor.examine(folder)

@@ -6,6 +6,7 @@ import os
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 
@@ -202,14 +203,14 @@ def test_a_missing_logbook_is_not_made_by_looking(folder: Path) -> None:
 
 def test_a_newer_logbook_and_another_programs_database_are_refused_untouched(folder: Path) -> None:
     Journal.open(folder).close()
-    with sqlite3.connect(folder / FILE) as db:
+    with closing(sqlite3.connect(folder / FILE)) as db, db:
         db.execute(f"PRAGMA user_version={schema.VERSION + 1}")
     before = (folder / FILE).read_bytes()
     with pytest.raises(NotUnderstood, match="newer borelog"):
         Journal.open(folder)
     assert (folder / FILE).read_bytes() == before
     (folder / FILE).unlink()
-    with sqlite3.connect(folder / FILE) as db:
+    with closing(sqlite3.connect(folder / FILE)) as db, db:
         db.execute("CREATE TABLE songs (title TEXT)")
     with pytest.raises(NotUnderstood, match="another program"):
         Journal.open(folder)

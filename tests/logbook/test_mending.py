@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import re
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -78,7 +79,7 @@ def test_the_doctor_rebuilds_lines_and_thumbnails_on_request(folder: Path, capsy
         thumb = journal.pictures.thumb(sha256, lambda p: thumbnail(p.read_bytes()))
     assert thumb is not None
     thumb.write_bytes(b"no picture")
-    with sqlite3.connect(folder / FILE) as db:
+    with closing(sqlite3.connect(folder / FILE)) as db, db:
         db.execute("UPDATE summary SET name='forged'")
     stills = sorted(p.read_bytes() for p in (folder / "stills").rglob("*.jpg"))
     assert main(["--logbook", str(folder), "doctor"]) == 1

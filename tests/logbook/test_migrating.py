@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -33,7 +34,7 @@ def newer(monkeypatch: pytest.MonkeyPatch, steps: dict[int, str], version: int) 
 
 
 def version_in(path: Path) -> int:
-    with sqlite3.connect(path) as db:
+    with closing(sqlite3.connect(path)) as db, db:
         return int(db.execute("PRAGMA user_version").fetchone()[0])
 
 
@@ -105,7 +106,7 @@ def test_every_past_version_kept_as_a_sample_still_opens() -> None:
 
 
 def test_what_another_program_has_migrated_meanwhile_is_left_alone(old: tuple[Path, str]) -> None:
-    with sqlite3.connect(old[0] / FILE) as db:
+    with closing(sqlite3.connect(old[0] / FILE)) as db, db:
         assert migrating.migrate(old[0], db, {}, schema.VERSION) is None
     assert not (old[0] / migrating.BEFORE).exists()
 
