@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import os
-import sys
 
 from borelog.cli.opening import UsageError, bench_for
 from borelog.cli.printing import out
@@ -42,11 +40,7 @@ def require_terminal() -> None:
     UsageError
         Without a terminal, or on one that cannot move its cursor.
     """
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise UsageError(
-            "the screens need a terminal; every task can be done by commands too, see 'borelog --help'"
-        )
-    if os.environ.get("TERM", "") in ("dumb", ""):
-        raise UsageError(
-            "this terminal (TERM=dumb) cannot show screens; set TERM, or use the commands, see 'borelog --help'"
-        )
+    from borelog.tui.guard import why_no_screens
+
+    if reason := why_no_screens():
+        raise UsageError(reason)

@@ -48,7 +48,6 @@ class Desk:
     cylinder: int | None = None
     still: str = ""
     verdict: Any = None
-    verdict_head: str = ""
     how: str = ""
     units: dict[str, str] = field(default_factory=dict)
     series: dict[str, str] = field(default_factory=dict)
@@ -141,7 +140,7 @@ class Desk:
         other = outcome.inspection.id != self.id
         self.inspection = outcome.inspection
         if other:
-            self.verdict, self.verdict_head, self.still, self.how = None, "", "", ""
+            self.verdict, self.still, self.how = None, "", ""
             self.units, self.series = {}, {}
             self.cylinder = None
         if changed:

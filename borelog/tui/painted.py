@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, cast
 
 from rich.segment import Segment
 from rich.style import Style
@@ -158,7 +158,3 @@ def whole_entries(entries: list[Line], room: int, gap: int = 2) -> Line:
         out.extend(entry)
         left -= need
     return tuple(out)
-
-
-def ignore(*_: Any) -> None:
-    """Take anything and do nothing; the default listener."""

@@ -10,7 +10,7 @@ from borelog.logbook.entries import Finding, StillFiled
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
 from borelog.tui.actions import ACTIONS, EVERYWHERE
-from borelog.tui.views.helping import NAMES, keys_words
+from borelog.tui.views.helping import keys_words
 from borelog.tui.views.standing import term_words
 
 
@@ -54,8 +54,3 @@ def candidates(
         for r in rows
     ]
     return out
-
-
-def screen_name(where: str) -> str:
-    """The screen's name in words."""
-    return NAMES.get(where, where)

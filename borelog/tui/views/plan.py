@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from borelog.engine.engine import Engine
-from borelog.engine.plan import PlanGrid, plan_grid
+from borelog.engine.plan import plan_grid
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
 from borelog.tui.views.digits import large as large_digits
@@ -319,8 +319,3 @@ def list_lines(
                 )
             lines.append(line)
     return lines, begins
-
-
-def step(grid: PlanGrid, cylinder: int, down: int, right: int) -> int:
-    """The cylinder reached by an arrow key in the drawing."""
-    return grid.step(cylinder, down, right)

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from borelog.acts.sheet.items import Question, questions
 from borelog.knowledge.airs import airs
-from borelog.knowledge.procedures import Procedure, cautions_of, procedures
+from borelog.knowledge.procedures import Procedure, procedures
 from borelog.logbook.entries import Conditions, Looked, Reading, Seen
 from borelog.logbook.fold import conditions_of as noted_conditions
 from borelog.logbook.inspection import Inspection, Recorded
@@ -293,16 +293,6 @@ def _question(inspection: Inspection, q: Question, group: str, cylinders: tuple[
     return Row(
         (q.id, "question"), "question", q.label, group, "", span, q.id, "", "", cells, answers, (), hint
     )
-
-
-def answer_of(row: Row, letter: str) -> tuple[str, str] | None:
-    """The answer (id, words) that a letter gives in a row."""
-    return next(((id_, words) for k, id_, words in row.answers if k == letter), None)
-
-
-def step_words(test: str) -> tuple[str, ...]:
-    """Every caution of a step, to stand before its first field."""
-    return cautions_of(test)
 
 
 def cell_words(row: Row, column: int, cell: Cell) -> str:
