@@ -11,6 +11,7 @@ from borelog.acts.judging import freeze, verdict_of
 from borelog.acts.ruled import rule_rows
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import HandedOver
+from borelog.pack.bag import refuse_taken
 from borelog.pack.build import Built, build, pack_name
 from borelog.pack.gather import pack_number
 
@@ -47,8 +48,13 @@ def hand_over(
     Raises
     ------
     PackError
-        If the folder cannot be written or the pack is there already; the frozen call stays, but no hand-over is noted then.
+        If the pack is there already; nothing is noted then. If the folder cannot be written; the frozen call stays, but no
+        hand-over is noted then.
     """
+    target = folder / pack_name(
+        bench.inspection(inspection_id), pack_number(bench.inspection(inspection_id)), reader
+    )
+    refuse_taken(target)
     verdict = verdict_of(bench, inspection_id).verdict
     freeze(bench, inspection_id, verdict, why="handed over")
     inspection = bench.inspection(inspection_id)
@@ -58,7 +64,7 @@ def hand_over(
         engine_of(inspection),
         verdict,
         bench.journal.pictures,
-        folder / pack_name(inspection, pack_number(inspection), reader),
+        target,
         reader=reader,
         entries=bench.journal.entries(inspection_id),
         rules=rule_rows(inspection),

@@ -69,6 +69,12 @@ def union(*histories: Iterable[Stored]) -> tuple[Stored, ...]:
         raise Conflict(f"the histories do not fit together, so nothing was taken in: {wrong[0]}")
     ids: set[str] = set()
     for s in held.values():
+        # A clock is one more than the highest its writer knew, and all that it knew is among these entries. One at its end
+        # would leave no room for any next entry.
+        if s.entry.clock > len(held):
+            raise Conflict(
+                f"entry {s.entry.number} of writer {s.entry.writer[:8]} has a clock ahead of all entries, so nothing was taken in"
+            )
         if s.entry.id in ids:
             raise Conflict(f"two entries carry the same id {s.entry.id[:12]}, so nothing was taken in")
         ids.add(s.entry.id)

@@ -82,6 +82,22 @@ def sync_tree(folder: Path) -> None:
             _sync(Path(inside), os.O_RDONLY)
 
 
+def refuse_taken(target: Path) -> None:
+    """Refuse a place where something is already.
+
+    Raises
+    ------
+    PackError
+        Naming it.
+    """
+    if target.exists():
+        error = PackError(
+            f"{one_line(target.name, 80)} is there already; give another folder or move it away"
+        )
+        error.exit_code = 5
+        raise error
+
+
 @contextmanager
 def building(target: Path) -> Iterator[Path]:
     """A folder beside ``target`` that becomes it when the block ends well, and vanishes when it does not.
@@ -91,12 +107,7 @@ def building(target: Path) -> Iterator[Path]:
     PackError
         If the target exists, or the place cannot be written.
     """
-    if target.exists():
-        error = PackError(
-            f"{one_line(target.name, 80)} is there already; give another folder or move it away"
-        )
-        error.exit_code = 5
-        raise error
+    refuse_taken(target)
     part = target.with_name(f".{target.name}.part-{os.getpid()}")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)

@@ -28,6 +28,7 @@ _JOURNAL = "data/journal.jsonl"
 
 def journal_faults(stored: Sequence[e.Stored]) -> Iterator[Fault]:
     """What no honest journal holds."""
+    opened = {s.entry.writer for s in stored if s.entry.number == 1 and isinstance(s.body, e.Opened)}
     for i, s in enumerate(stored, 1):
         said = s.entry
         where = f"{_JOURNAL} line {i}"
@@ -45,6 +46,11 @@ def journal_faults(stored: Sequence[e.Stored]) -> Iterator[Fault]:
         if len(said.seen) > len(stored) or not all(0 <= n <= len(stored) for n in said.seen.values()):
             yield Fault("journal", where, "has seen more entries than there are")
         body = s.body.body if isinstance(s.body, e.Correct) else s.body
+        if isinstance(body, e.TakenIn) and (
+            isinstance(s.body, e.Correct) or said.number != 2 or said.writer not in opened
+        ):
+            # Only whoever opened an inspection made it one that was taken in; else a pack could lock yours.
+            yield Fault("journal", where, "would make an inspection read-only that was not taken in")
         if not _cylinder(getattr(body, "cylinder", None)):
             yield Fault("journal", where, "names a cylinder that no engine here has")
         if not all(_near(shape) for shape in _shapes(body)):

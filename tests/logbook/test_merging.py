@@ -131,7 +131,7 @@ def test_an_entry_id_that_stands_elsewhere_is_refused(journal: Journal, copies: 
     twin = decode(b.stored[0].raw.replace(b.stored[0].entry.id.encode(), a.stored[0].entry.id.encode()))
     with pytest.raises(Conflict, match=r"same id|here already"):
         journal.merge([twin])
-    elsewhere = decode(twin.raw.replace(b'"inspection":"' + b"0" * 32, b'"inspection":"' + b"1" * 32))
+    elsewhere = decode(twin.raw.replace(b'"inspection":"' + b"1" * 32, b'"inspection":"' + b"2" * 32))
     with pytest.raises(Conflict, match="here already"):
         journal.merge([elsewhere])
     assert len(journal.ids()) == 1

@@ -502,3 +502,13 @@ def name_twice_in_an_entry(pack: Path) -> Path:
     path = pack / "data/journal.jsonl"
     path.write_bytes(path.read_bytes().replace(b'"who":', b'"who":"another","who":', 1))
     return relist(pack)
+
+
+@spoiler("journal", "archive")
+def locks_your_own(pack: Path) -> Path:
+    """An entry that would make an inspection read-only, behind its others."""
+
+    def change(entries: list[dict[str, Any]]) -> None:
+        entries[-1]["body"] = {"kind": "taken_in", "by": "somebody", "digest": "0" * 64, "document": {}}
+
+    return forged(pack, change)
