@@ -10,7 +10,7 @@ import msgspec
 from borelog.acts.bench import Bench
 from borelog.acts.entering import ActError, correct, enter
 from borelog.acts.scales import scale_of
-from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, Stored
+from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, StillFiled, Stored
 from borelog.logbook.inspection import Inspection
 from borelog.marks.shapes import (
     Arrow,
@@ -23,6 +23,7 @@ from borelog.marks.shapes import (
     Point,
     Polygon,
     Shape,
+    bounds,
     is_closed,
 )
 from borelog.text import one_line
@@ -81,6 +82,26 @@ def shape_typed(kind: str, typed: str, image: Callable[[], Any]) -> Shape:
     for place in at[1:]:
         tool.fix(place)
     return tool.finish()
+
+
+def check_inside(shape: Shape, filed: StillFiled) -> None:
+    """Refuse a shape that lies beyond the picture it is drawn on.
+
+    Raises
+    ------
+    ActError
+        Names the size of the picture.
+    """
+    box = bounds(shape)
+    slack = 1.0
+    inside = (
+        box.x >= -slack
+        and box.y >= -slack
+        and box.x + box.width <= filed.width + slack
+        and box.y + box.height <= filed.height + slack
+    )
+    if filed.width and not inside:
+        raise ActError(f"that lies beyond the picture, which is {filed.width} x {filed.height} pixels")
 
 
 def measured(inspection: Inspection, mark: Mark, whole: Shape | None = None, as_angle: bool = False) -> Mark:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
@@ -46,11 +47,13 @@ def note_probe(
     Raises
     ------
     FilingError
-        Without a name.
+        Without a name, or with a roll that is no angle.
     """
     name = one_line(name.strip(), 60)
     if not name:
         raise FilingError("a probe needs a name, for example 'straight 5.5 mm' or 'side view'")
+    if roll is not None and not math.isfinite(roll):
+        raise FilingError("the roll is an angle in degrees, for example 90")
     inspection = bench.inspection(inspection_id)
     now = next((p for p in probes(inspection) if p.name == name), Probe(name))
     changes: dict[str, Any] = {"mirror": mirror, "roll": None if roll is None else roll % 360.0, "lens": lens}

@@ -15,6 +15,7 @@ from borelog.marks.places import parse_place, place_words
 from borelog.marks.shapes import Ellipse, Line, Shape
 from borelog.marks.vocabulary import AGE, CERTAINTY, term
 from borelog.quantity import parse
+from borelog.text import counted
 
 
 def place(args: argparse.Namespace) -> int:
@@ -48,7 +49,7 @@ def place(args: argparse.Namespace) -> int:
     return 0
 
 
-def _typed_shapes(values: dict[str, str], inspection: Inspection, args: argparse.Namespace) -> list[Shape]:
+def _typed_shapes(values: dict[str, str], args: argparse.Namespace) -> list[Shape]:
     if not values:
         raise UsageError(f"mark what? {'; '.join(usage for _, _, usage in marking.SHAPES.values())}")
     return [marking.shape_typed(kind, typed, lambda: args.pixels()) for kind, typed in values.items()]
@@ -61,11 +62,13 @@ def mark(args: argparse.Namespace) -> int:
         inspection = bench.inspection(id_)
         still = filing.still_named(inspection, args.still).body
         args.pixels = lambda: filing.pixels_of(bench, still.sha256)
-        shapes = _typed_shapes(pairs(args.values), inspection, args)
+        shapes = _typed_shapes(pairs(args.values), args)
+        for shape in shapes:
+            marking.check_inside(shape, still)
         if args.mask is not None:
             for shape in shapes:
                 marking.mask_still(bench, id_, still.sha256, shape, args.mask)
-            out(f"{len(shapes)} area(s) of {still.name} filled in every copy that leaves the house")
+            out(f"{counted(len(shapes), 'area')} of {still.name} filled in every copy that leaves the house")
             return 0
         finding = _finding(args, inspection, still)
         entry = args.to
@@ -123,14 +126,17 @@ def scale(args: argparse.Namespace) -> int:
     with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)
         inspection = bench.inspection(id_)
-        still = filing.still_named(inspection, args.still).body.sha256
+        filed = filing.still_named(inspection, args.still).body
+        still = filed.sha256
         known = {"line", "circle", "thread", "length", "diameter", "pitch", "nearer", "what"}
         if strange := sorted(set(values) - known):
             raise UsageError(f"a scale has no {strange[0]!r}; it takes {', '.join(sorted(known))}")
         what = values.pop("what", "")
 
         def shape(kind: str, typed: str) -> Shape:
-            return marking.shape_typed(kind, typed, lambda: filing.pixels_of(bench, still))
+            made = marking.shape_typed(kind, typed, lambda: filing.pixels_of(bench, still))
+            marking.check_inside(made, filed)
+            return made
 
         if "line" in values:
             line = shape("line", values["line"])

@@ -173,6 +173,9 @@ def test_noting_a_probe_again_turns_its_stills(shop, tmp_path: Path) -> None:  #
     noted, turned = scales.note_probe(bench, id_, "side", mirror=True, roll=-90)
     assert (noted.mirror, noted.roll, turned) == (True, 270, 1)
     assert placed(bench, id_)["a.png"].roll == 270
+    for name, roll in (("", 0.0), ("side", float("nan"))):
+        with pytest.raises(filing.FilingError):
+            scales.note_probe(bench, id_, name, roll=roll)
 
 
 def test_scales_rest_on_what_they_were_taken_from(shop, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
@@ -241,6 +244,10 @@ def test_marks_from_typed_places(shop, tmp_path: Path) -> None:  # type: ignore[
     assert len(bench.inspection(id_).of(MaskDrawn)[-1].body.shapes) == 2
     with pytest.raises(entering.ActError, match="needs an area"):
         marking.mask_still(bench, id_, still, Line(0, 0, 9, 9), "plate")
+    filed = bench.inspection(id_).of(StillFiled)[0].body
+    marking.check_inside(Box(0, 0, 320, 240), filed)
+    with pytest.raises(entering.ActError, match="320 x 240"):
+        marking.check_inside(Box(0, 0, 330, 240), filed)
     with pytest.raises(entering.ActError, match="no shape is called"):
         marking.shape_typed("blob", "1,1", lambda: pixels)
 
