@@ -47,6 +47,11 @@ def one_line(text: str, width: int | None = None) -> str:
     return flat if width is None or len(flat) <= width else flat[: max(0, width - 1)] + "…"
 
 
+def counted(number: int, one: str) -> str:
+    """'1 still', '3 stills', '0 stills'."""
+    return f"{number} {one}{'' if number == 1 else 's'}"
+
+
 def recordable(text: str) -> str:
     """Typed or pasted text as it may be recorded: line ends as newlines, control characters as visible signs.
 

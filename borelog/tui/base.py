@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any, ClassVar, cast
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingsMap
 from textual.screen import Screen
+from textual.worker import Worker, WorkerState
 
+from borelog.text import one_line
 from borelog.tui.actions import EVERYWHERE, Action, actions_for, key_name
 from borelog.tui.painted import Bar, whole_entries
 from borelog.tui.views.rail import logbook_state, rail_line, title_line
@@ -139,6 +141,13 @@ class Room(Screen[None]):
         self.message_words, self.message_role = " ".join(words.split()), role
         if self.is_mounted:
             self._show_message()
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        """Work beside the screen that ended in a fault of the program is told of; no 'reading ...' stays for ever."""
+        if event.state is WorkerState.ERROR:
+            error = event.worker.error
+            why = f"{type(error).__name__}: {one_line(str(error), 80)}"
+            self.say(f"this ended by a fault of the program ({why}); nothing saved was lost", "bad")
 
     def _show_message(self) -> None:
         words = pieces(self.message_words, max(1, self.size.width - 1))

@@ -420,3 +420,33 @@ async def test_a_picture_of_the_gauge_is_tied_to_its_reading(
         assert "picture of: " in " ".join(beside.split())
         await press(app, pilot, "exclamation_mark")
         assert "nothing found" in message(app)
+
+
+async def test_a_fault_beside_the_screen_is_told_of(
+    bench: Bench, four: str, pair: tuple[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where a thread ends in what nobody foresaw, 'laying them on each other ...' does not stay for ever."""
+
+    def broken(*_: Any, **__: Any) -> None:
+        raise RuntimeError("no such corner")
+
+    monkeypatch.setattr("borelog.stills.compare.compare", broken)
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot, "full_stop", "l", "enter")
+        await until(app, pilot, lambda: "fault" in room.message_words)
+        assert "RuntimeError: no such corner" in room.message_words
+
+
+async def test_a_probe_may_be_called_anything(bench: Bench, four: str, pair: tuple[str, str]) -> None:
+    """A probe called 'lens' is a probe, not the way to calibrate one."""
+    scales.note_probe(bench, four, "lens", mirror=True, roll=0.0)
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot)
+        room.act_probe()
+        await settled(app, pilot)
+        await press(app, pilot, "enter", "t")
+        await until(app, pilot, lambda: room.probe == "lens")
+        inspection = bench.inspection(four)
+        assert any(r.body.probe == "lens" for r in inspection.of(StillPlaced))

@@ -10,7 +10,7 @@ from textual import work
 from borelog.acts import scales
 from borelog.acts.filing import found_under, place_still
 from borelog.quantity import parse
-from borelog.text import BorelogError, one_line
+from borelog.text import BorelogError, counted, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.views import stills as view
@@ -42,18 +42,18 @@ class ProbeActs(Room):
         if inspection is None:
             return
         known = scales.probes(inspection)
-        options: list[tuple[Any, str, str]] = [(p.name, scales.probe_words(p), "") for p in known]
+        options: list[tuple[Any, str, str]] = [(p, scales.probe_words(p), "") for p in known]
         options.append((NEW, "note a probe: its name, mirror and roll ...", "n"))
         if known:
             options.append((LENS, "calibrate a lens from pictures of a chessboard ...", "l"))
 
-        def chosen(what: str | None) -> None:
+        def chosen(what: Any) -> None:
             if what == NEW:
                 self._ask_probe()
             elif what == LENS:
                 self._ask_lens([p.name for p in known])
-            elif what:
-                self._ask_which(what)
+            elif what is not None:
+                self._ask_which(what.name)
 
         self.app.push_screen(
             Choose("Which probe?", options, words="Noted once; its stills are shown upright."), chosen
@@ -120,7 +120,7 @@ class ProbeActs(Room):
         def answered(what: str | None) -> None:
             if what in ("one", "run"):
                 which = [still.sha256] if what == "one" else stills
-                self.screens.do(lambda: apply(which), f"{len(which)} still(s) from the probe {name}")
+                self.screens.do(lambda: apply(which), f"{counted(len(which), 'still')} from the probe {name}")
             elif what:
                 self.say(f"the next pictures come from the probe {name}")
 

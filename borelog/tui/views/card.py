@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from borelog.marks.places import views
-from borelog.text import one_line
+from borelog.text import counted, one_line
 from borelog.tui.views.words import Line, Span, padded, wrapped
 
 
@@ -17,7 +17,7 @@ def group_entries(card: Any, room: int) -> list[tuple[Line, ...]]:
         who = f"cylinder {group.cylinder}" if group.cylinder is not None else "not told"
         stills = [one_line(names[k], 24) for k in group.stills]
         span = f"{stills[0]} to {stills[-1]}" if len(stills) > 1 else stills[0] if stills else ""
-        count = f"{len(stills)} still{'s' if len(stills) != 1 else ''}"
+        count = counted(len(stills), "still")
         head: Line = (
             Span(padded(f" {who}", 14), "ink" if group.cylinder is not None else "watch", "strong"),
             Span(padded(count, 11), "ink"),
@@ -32,7 +32,7 @@ def group_entries(card: Any, room: int) -> list[tuple[Line, ...]]:
         out.append((head, *why))
     if card.proposal.loose:
         n = len(card.proposal.loose)
-        out.append(((Span(f" {n} still{'s' if n != 1 else ''} of no cylinder: filed later", "watch"),),))
+        out.append(((Span(f" {counted(n, 'still')} of no cylinder: filed later", "watch"),),))
     if card.aside:
         out.append(
             ((Span(f" {len(card.aside)} set aside: doubles, black, blurred; none is lost", "quiet"),),)

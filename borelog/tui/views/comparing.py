@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
+from borelog.text import counted
 from borelog.tui.views.words import Line, Span, wrapped
 
 CAUSES = "dirt, oil and light differ too"
@@ -21,7 +22,7 @@ def slider(value: float, lowest: float, highest: float, letters: bool, wide: int
 def found_words(found: Any) -> str:
     """How many places differ, and what else does."""
     n, shown = found.change.found, len(found.regions)
-    words = f"{n} place{'s' if n != 1 else ''} different"
+    words = f"{counted(n, 'place')} different"
     words += f", the {shown} strongest shown" if n > shown else ""
     return f"{words}; {CAUSES}"
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from borelog.logbook.entries import HandedOver, MaskDrawn
 from borelog.logbook.inspection import Inspection
 from borelog.pack.privacy import READERS, items, share_of
-from borelog.text import one_line
+from borelog.text import counted, one_line
 from borelog.tui.views.words import Line, Span, padded, shorter, wrapped
 
 READER_WORDS = {
@@ -84,9 +84,7 @@ def choices(inspection: Inspection, plan: Plan, room: int) -> list[Choice]:
                 (),
                 (
                     Span(" WHAT GOES IN, WHAT IS LEFT OUT", "quiet", "bold"),
-                    Span(
-                        f"   {masks} mask{'s' if masks != 1 else ''} drawn on stills are burned in", "quiet"
-                    ),
+                    Span(f"   {counted(masks, 'mask')} drawn on stills are burned in", "quiet"),
                 ),
             ),
         )
@@ -171,7 +169,7 @@ def check_lines(faults: tuple[object, ...], room: int) -> list[Line]:
         ]
     out: list[Line] = [
         (),
-        (Span(f" ✗ CHECKED: {len(faults)} thing{'s' if len(faults) != 1 else ''} wrong", "bad", "loud"),),
+        (Span(f" ✗ CHECKED: {counted(len(faults), 'thing')} wrong", "bad", "loud"),),
     ]
     for fault in faults[:20]:
         out += [(Span(line, "bad"),) for line in wrapped(f" {one_line(str(fault))}", room - 2, "    ")]

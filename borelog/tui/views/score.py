@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from borelog.acts.learning import Score, score_lines
 from borelog.charts.bars import text_bar
+from borelog.text import counted
 from borelog.tui.views.words import Line, Span, padded, wrapped
 
 
@@ -19,9 +20,7 @@ def score_page(scored: Score, room: int) -> list[Line]:
     lines: list[Line] = [(Span(text, "ink", "bold"),) for text in wrapped(head, room)]
     wide = max(8, min(30, room - 34))
     for b in scored.bins:
-        said = (
-            f"said {100 * b.low:.0f} to {100 * b.high:.0f} %: {b.count} cylinder{'s' if b.count != 1 else ''}"
-        )
+        said = f"said {100 * b.low:.0f} to {100 * b.high:.0f} %: {counted(b.count, 'cylinder')}"
         lines += [(), (Span(said, "ink"),)]
         for name, share, role in (("sure", b.believed, "ink"), ("right", b.right, "good")):
             bar = padded(text_bar(share, 1.0, wide), wide)

@@ -12,7 +12,7 @@ from borelog.logbook.inspection import Inspection
 from borelog.marks.places import HEIGHTS, SIDES, Place, place_words, views
 from borelog.marks.places import Looked as State
 from borelog.marks.shapes import Label, Shape
-from borelog.text import one_line
+from borelog.text import counted, one_line
 from borelog.tui.overlay import Drawn
 from borelog.tui.views.comparing import CAUSES
 from borelog.tui.views.standing import place_states, severity_status, term_words
@@ -305,7 +305,7 @@ def coverage_lines(
                 short = room < _NARROW
                 parts = (view.label, *(_SHORT.get(x, x) if short else x for x in (side, height)))
                 name = " ".join(x for x in parts if x)
-                pics = (f"{n}" if short else f"{n} still{'s' if n != 1 else ''}") if n else ""
+                pics = (f"{n}" if short else counted(n, "still")) if n else ""
                 loud = "loud" if status == "missing" else ""
                 lines.append(
                     fitted(
