@@ -56,6 +56,13 @@ def checked_fact(fact: Fact, typed: str) -> str:
             raise FactError(
                 f"{fact.label}: {one_line(typed, 40)!r} is below zero; type the size without a sign"
             )
+        if fact.least is not None and fact.most is not None:
+            value = quantity.to(fact.unit)
+            if not fact.least <= value <= fact.most:
+                raise FactError(
+                    f"{fact.label}: {one_line(typed, 40)!r} cannot be; such a figure lies between {fact.least:g} and "
+                    f"{fact.most:g} {fact.unit}"
+                )
     return typed
 
 

@@ -10,7 +10,10 @@ from borelog.knowledge import tables
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """One row: ``kind`` is layout, numbering, order, number, choice or text; ``unit`` is the default of a bare number."""
+    """One row: ``kind`` is layout, numbering, order, number, choice or text; ``unit`` is the default of a bare number.
+
+    ``least`` and ``most`` bound a number in that unit where nothing else does (common practice); None where it is free.
+    """
 
     id: str
     label: str
@@ -19,6 +22,8 @@ class Fact:
     choices: tuple[str, ...]
     group: str
     why: str
+    least: float | None = None
+    most: float | None = None
 
 
 @lru_cache(maxsize=1)
@@ -33,6 +38,10 @@ def facts() -> dict[str, Fact]:
             tuple(c for c in r["choices"].split("|") if c),
             r["group"],
             r["why"],
+            float(r["least"]) if r["least"] else None,
+            float(r["most"]) if r["most"] else None,
         )
-        for r in tables.rows("facts.csv", "id", "label", "kind", "unit", "choices", "group", "why")
+        for r in tables.rows(
+            "facts.csv", "id", "label", "kind", "unit", "choices", "group", "why", "least", "most"
+        )
     }
