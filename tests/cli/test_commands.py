@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -220,3 +223,14 @@ def test_a_sheet_without_a_layout_says_what_is_missing(run: Run) -> None:
     """Without a layout there is no line for a cylinder."""
     run("new", "x")
     assert "Set the layout first" in run("sheet", "last")[1]
+
+
+def test_a_terminal_without_unicode_gets_plain_characters(four: Run, tmp_path: Path) -> None:
+    """Bars, glyphs and rules become plain; nothing ends in an error."""
+    code = "import sys; from borelog.cli.main import main; sys.exit(main())"
+    env = os.environ | {"PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0", "BORELOG_WHO": "tester"}
+    for command in ("show", "verdict", "list", "sheet"):
+        words = ["--logbook", str(tmp_path / "logbook"), command, *(["last"] if command != "list" else [])]
+        done = subprocess.run([sys.executable, "-c", code, *words], env=env, capture_output=True, check=False)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout.decode("ascii")

@@ -194,3 +194,17 @@ def test_flow_functions_are_bounded(ratio):
 def test_flow_refuses(call):
     with pytest.raises(ReadingError):
         call()
+
+
+def test_a_blank_beside_a_figure_is_no_other_tester():
+    known, blank = gauges(1, 60), LeakReading(2, held_kpa=70 * PSI, supply_kpa=80 * PSI)
+    beside = leakdown.side_by_side([known, blank])
+    assert beside.comparable and beside.warning == ""
+    assert beside.losses == pytest.approx({1: 25.0, 2: 12.5})
+    again = LeakReading(1, "mid", held_kpa=64 * PSI, supply_kpa=80 * PSI)
+    assert leakdown.change(known, again).state == "unchanged"
+    dial = LeakReading(1, "mid", percent=10.0)
+    apart = leakdown.change(known, dial)
+    assert apart.state == "cannot compare"
+    assert (apart.before, apart.after) == pytest.approx((25.0, 10.0))
+    assert "-1" not in apart.words
