@@ -38,6 +38,16 @@ def test_the_full_sheet_records_without_a_question(
     assert "Burnt or leaking exhaust valve on 2: head off." in capsys.readouterr().out
 
 
+def test_the_toml_sheet_records_as_well(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    sheet = tmp_path / "example.toml"
+    (example,) = fenced(DOCS / "sheet.md", "toml")
+    sheet.write_text(example, encoding="utf-8")
+    book = ["--logbook", str(tmp_path / "book"), "--who", "tester"]
+    assert main([*book, "new", "One"]) == 0
+    assert main([*book, "record", "last", str(sheet)]) == 0
+    assert "6 saved" in capsys.readouterr().out
+
+
 def test_every_command_stands_in_the_reference_as_it_is() -> None:
     """The tables are those that ``python -m borelog.cli.reference`` writes."""
     page = (DOCS / "commands.md").read_text(encoding="utf-8")
