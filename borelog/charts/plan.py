@@ -43,7 +43,7 @@ def _spot(spot: PlanSpot, x: float, y: float) -> str:
     )
     beside = [text(x + _RADIUS + 10, y - 2, spot.line or words, size=12)]
     if spot.first:
-        beside.append(text(x + _RADIUS + 10, y + 14, "first cylinder", size=11, faint=True))
+        beside.append(text(x + _RADIUS + 10, y + 14, "first cylinder", size=10, faint=True))
     drawn = "".join(rings) + number
     return drawn + "".join(beside)
 

@@ -164,7 +164,7 @@ KINDS = {
 @pytest.mark.parametrize("kind", sorted(KINDS))
 def test_some_mutants_end_well(kind: str, copy_of, tmp_path: Path) -> None:
     reader, make = KINDS[kind]
-    run(20, 1, bare(copy_of(reader)), make, tmp_path)
+    run(10, 1, bare(copy_of(reader)), make, tmp_path)
 
 
 @pytest.mark.long

@@ -99,7 +99,7 @@ def copies(folder: Path, originals: set[str]) -> dict[str, bytes]:
 
 
 @pytest.mark.parametrize(
-    "reader", [r if r in ("archive", "buyer") else pytest.param(r, marks=pytest.mark.long) for r in READERS]
+    "reader", [r if r == "buyer" else pytest.param(r, marks=pytest.mark.long) for r in READERS]
 )
 def test_in_no_copy_of_any_reader(masked, reader, tmp_path):
     pytest.importorskip("typst")
