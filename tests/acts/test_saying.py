@@ -322,3 +322,21 @@ def test_a_bowed_head_is_a_sign(bench):
     record_text(bench, inspection, "[head flatness 2]\nreading: 0.01\n")
     (sign,) = straight_edge(bench.inspection(inspection))
     assert sign.seen.state == "flat"
+
+
+def test_an_order_that_is_not_noted_is_asked_for_where_the_readings_fall(said):
+    found = said("[compression dry]\nthrottle: shut\n1: 112\n2: 108\n3: 104\n4: 99\n")
+    (asked,) = [r for r in found if r.kind == "trend"]
+    assert asked.level == "ask" and "were they tested in that order" in asked.words
+    (pattern,) = words(found, "pattern")
+    assert pattern.endswith("the test was not done as it should be: repeat it first")
+
+
+def test_what_is_alike_stands_in_one_line(said):
+    found = said(
+        "[plug gap]\nall: 0.95\n[compression dry]\n1: 176 first 120\n2: 172 first 118\n3: 60 first 20\n4: 170\n"
+    )
+    assert words(found, "gap") == ["cylinders 1, 2, 3 and 4: gap 0.95 mm against 0.9 mm: within bounds"]
+    assert "dry, cylinders 1 and 2: the needle is quick and even, as on a sound cylinder" in words(
+        found, "needle"
+    )

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from borelog.engine.engine import Engine
 from borelog.logbook.entries import Reading
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import compression_test, number, series_of
-from borelog.logbook.saying.value import Remark, listed
+from borelog.logbook.saying.value import Level, Remark, cylinders_named, listed
 from borelog.quantity import Quantity, plain_number
 from borelog.readings import air, patterns
 from borelog.readings.compression import CompressionTest, check_repeats
@@ -101,32 +102,51 @@ def _repeats(session: CompressionTest, entries: dict[int, tuple[str, ...]]) -> I
 
 
 def _trend(session: CompressionTest, entries: dict[int, tuple[str, ...]]) -> Iterator[Remark]:
-    found = patterns.trend(session)
-    if found is not None and found.sags:
-        figures = (("change", found.change), ("chance", found.chance))
-        yield Remark(
-            _topic(session), "trend", "watch", f"{_name(session)}: {found.words}", session.order, _all(entries), figures,
-            "straight line, Student t on the slope",
-        )  # fmt: skip
+    """A fall over the order of testing; while the order is not noted, whether the cylinder numbers are that order."""
+    noted = bool(session.order)
+    order = session.order or tuple(sorted(r.cylinder for r in session.readings))
+    found = patterns.trend(replace(session, order=order))
+    if found is None or not found.sags:
+        return
+    figures = (("change", found.change), ("chance", found.chance))
+    words = (
+        found.words
+        if noted
+        else f"the readings fall {abs(100 * found.change):.0f} % from cylinder {order[0]} to {order[-1]}: were they tested in "
+        "that order? A sagging battery looks like this"
+    )
+    yield Remark(
+        _topic(session), "trend", "watch" if noted else "ask", f"{_name(session)}: {words}", order, _all(entries), figures,
+        "straight line, Student t on the slope",
+    )  # fmt: skip
 
 
 def _needle(session: CompressionTest, entries: dict[int, tuple[str, ...]]) -> Iterator[Remark]:
+    """How the needle climbed; the sound ones in one line."""
     used = [r for r in session.readings if not r.doubt]
     if len(used) < 2 or max(r.mean_kpa for r in used) <= 0:
         return
     reference = patterns.good_level([r.mean_kpa for r in used])
+    source = "vehicle maker service pages 2006 and 2009 (direction only)"
+    even: list[int] = []
     for r in used:
         if len(r.puffs_kpa) < 2:
             continue
         found = patterns.build_shape(r.puffs_kpa, reference)
-        plain = found.shape == "quick and even"
+        if found.shape == "quick and even":
+            even.append(r.cylinder)
+            continue
+        level: Level = "ask" if found.shape == "cannot say" else "watch"
+        what = found.words if level == "ask" else f"the needle is {found.words}"
         yield Remark(
-            _topic(session), "needle", "note" if plain else "ask" if found.shape == "cannot say" else "watch",
-            f"{_name(session)}, cylinder {r.cylinder}: the needle is {found.words}"
-            if found.shape != "cannot say" else f"{_name(session)}, cylinder {r.cylinder}: {found.words}",
-            (r.cylinder,), entries.get(r.cylinder, ()),
-            (("first_share", found.first_share), ("last_share", found.last_share)),
-            "vehicle maker service pages 2006 and 2009 (direction only)",
+            _topic(session), "needle", level, f"{_name(session)}, cylinder {r.cylinder}: {what}", (r.cylinder,),
+            entries.get(r.cylinder, ()), (("first_share", found.first_share), ("last_share", found.last_share)), source,
+        )  # fmt: skip
+    if even:
+        yield Remark(
+            _topic(session), "needle", "note",
+            f"{_name(session)}, {cylinders_named(even)}: the needle is quick and even, as on a sound cylinder",
+            tuple(even), _all(entries, tuple(even)), source=source,
         )  # fmt: skip
 
 
@@ -137,8 +157,14 @@ def _pattern(
     found = patterns.pattern(values, engine, number(inspection.facts.get("spec_min", ""), "kPa"))
     if found.name == "cannot say":
         return
+    spoiled = dry.standing is not None and bool(dry.standing.spoiled_by)
+    first = (
+        "; the test was not done as it should be: repeat it first"
+        if spoiled and found.name not in _WATCH
+        else ""
+    )
     yield Remark(
-        _topic(dry), "pattern", "note" if found.name in _WATCH else "watch", f"{_name(dry)}: {found.words}",
+        _topic(dry), "pattern", "note" if found.name in _WATCH else "watch", f"{_name(dry)}: {found.words}{first}",
         found.cylinders, _all(entries, found.cylinders), source="service-manual compression sections (direction)",
     )  # fmt: skip
     extra = [p for p in found.pairs if found.name in ("several low", "whole bank")]

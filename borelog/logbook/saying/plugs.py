@@ -10,7 +10,7 @@ from borelog.logbook.entries import Reading, Seen
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import number
-from borelog.logbook.saying.value import Remark
+from borelog.logbook.saying.value import Remark, cylinders_named
 from borelog.quantity import Quantity, QuantityError, parse, plain_number
 from borelog.readings.errors import ReadingError
 from borelog.readings.plugs import GapJudgement, PlugState, judge_gap, judge_plugs, plug_words
@@ -38,10 +38,14 @@ def plug_remarks(inspection: Inspection) -> Iterator[Remark]:
         entries.setdefault(cylinder, []).append(entry)
         if (judged := _judged(inspection, cylinder, size)) is not None:
             gaps[cylinder] = judged
+    alike: dict[tuple[str, str], list[int]] = {}
     for cylinder, judged in gaps.items():
+        alike.setdefault((judged.state, judged.words), []).append(cylinder)
+    for (state, words), cylinders in alike.items():
         yield Remark(
-            "plugs", "gap", "note" if judged.state == "in_spec" else "watch", f"cylinder {cylinder}: gap {judged.words}",
-            (cylinder,), tuple(entries[cylinder]), (("grown_mm", judged.grown_mm),),
+            "plugs", "gap", "note" if state == "in_spec" else "watch", f"{cylinders_named(cylinders)}: gap {words}",
+            tuple(cylinders), tuple(e for c in cylinders for e in entries[c]),
+            tuple((f"cylinder_{c}_grown_mm", gaps[c].grown_mm) for c in cylinders),
             "small-engine maker page (worn at 0.25 mm over); plug maker training text (wear)",
         )  # fmt: skip
     plugs = [PlugState(c, gap_mm=sizes.get(c), **looks.get(c, {})) for c in sorted({*looks, *sizes})]
