@@ -133,8 +133,10 @@ def engine_lines(verdict: Any, note: str, room: int, spare: int, says: Sequence[
     out: list[Line] = [()]
     for head, text, role in parts:
         texts = wrapped(text, room - 12)
-        if len(texts) > 2:
-            texts = wrapped(shorter(text, 2 * (room - 12) - 8), room - 12)[:2]
+        limit = 2 * (room - 12)
+        while len(texts) > 2 and limit > 8:
+            limit -= 4
+            texts = wrapped(shorter(text, limit), room - 12)
         for k, part in enumerate(texts):
             out.append((Span(padded(f" {head}" if k == 0 else "", 11), "quiet"), Span(part, role)))
     return out[:spare]
@@ -222,7 +224,7 @@ def _chip_words(figure: Figure, label: str, free: int) -> str:
     """The longest way of saying a figure that fits: without its name, in short, without both; else whole words of it."""
     name = _SHORT.get(label, label)
     if figure.status == "missing":
-        words = f"{name or 'verdict'} blank"
+        words = f"{name} blank" if name else "no verdict"
         return words if cells(words) <= free else f"{name or 'verdict'} ?"
     bare = [figure.text] if label in ("plug", "finding") else []
     short = figure.short or figure.text
