@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import re
+import struct
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -204,6 +205,8 @@ def _bare(kind: str, data: bytes, still: StillRow) -> bool:
     """
     from borelog.stills import StillError, metadata
 
+    if kind == "PNG" and not _filled(data):
+        return False
     strip = {"JPEG": metadata.strip_jpeg, "PNG": metadata.strip_png, "WebP": metadata.strip_webp}[kind]
     try:
         return any(strip(data, turn, still.id)[0] == data for turn in dict.fromkeys((1, still.orientation)))
@@ -242,6 +245,16 @@ class _Hashing:
     def each(self, make: Callable[[str], Fault | None], names: Iterable[str]) -> Iterator[Fault]:
         """``make`` of every name, in their order."""
         yield from filter(None, self._pool.map(make, names) if self._pool is not None else map(make, names))
+
+
+def _filled(data: bytes) -> bool:
+    """Whether a PNG's packed pixels could be as many as its head says: deflate packs 1032 to 1 at the very most.
+
+    So a hollow one is told without a decoder (PNG specification 3rd edition, 11.2.1; RFC 1951).
+    """
+    wide, high, depth, colour = struct.unpack_from(">LLBB", data, 16)
+    row = 1 + (wide * depth * {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}.get(colour, 1) + 7) // 8
+    return 1032 * len(data) >= high * row
 
 
 def _contents(

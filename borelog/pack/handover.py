@@ -154,7 +154,11 @@ def _asked(document: Document) -> tuple[Item, ...]:
     for t in document.tests:
         if t.test in _PARTS and t.state != "done":
             wanted.setdefault(t.label, []).append(t.cylinder)
-    lines = [f"{label}{f', cylinders {_group(c)}' if _group(c) else ''}" for label, c in wanted.items()]
+    whole = set(document.engine.cylinders)
+    lines = [
+        label + (", every cylinder" if whole <= set(c) else f", cylinders {_group(c)}" if _group(c) else "")
+        for label, c in wanted.items()
+    ]
     return tuple(
         Item(x)
         for x in [*lines, "Beside each figure: where it was taken, with what, and the limit held against it."]
