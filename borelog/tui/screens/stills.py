@@ -29,7 +29,7 @@ from borelog.tui.screens.stills_row import RowActs
 from borelog.tui.thumbs import Thumbs
 from borelog.tui.views import comparing
 from borelog.tui.views import stills as view
-from borelog.tui.views.words import Span, cut
+from borelog.tui.views.folding import folded
 
 _SIDE = 100
 """Columns from which there is room for words beside the picture."""
@@ -189,9 +189,17 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, ReadingActs, RowActs
             parts.append(f"next: {place_words(self.next_place)}")
         if self.watching:
             parts.append("watching")
-        self.query_one("#state", Bar).set_lines(
-            (Span(cut(" " + " · ".join(parts), self.size.width), "quiet"),)
-        )
+        # On a narrow screen what is being done needs a second line; it comes and goes with the doing.
+        most = 1 if self.size.width >= _SIDE or not self.in_the_middle else 2 if self.size.width >= 60 else 3
+        lines = folded(" · ".join(parts).split(" · "), self.size.width, most)
+        state = self.query_one("#state", Bar)
+        state.styles.height = len(lines)
+        state.set_lines(*lines)
+
+    @property
+    def in_the_middle(self) -> bool:
+        """Whether something is being drawn, compared or decided."""
+        return bool(self.draft or self.moving or self.pair or self.suggestions or self.proposed)
 
     def on_picture_moved(self, message: Picture.Moved) -> None:
         """View or cross hair changed."""

@@ -13,7 +13,7 @@ from textual.worker import get_current_worker
 from borelog.acts.filing import FilingError
 from borelog.acts.whereabouts import Spot, be_at
 from borelog.marks.places import Place, place_words
-from borelog.text import BorelogError, one_line
+from borelog.text import BorelogError, counted, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
@@ -174,12 +174,13 @@ class FilingActs(Room):
         def answered(by: int | None) -> None:
             if by:
                 self.screens.do(
-                    lambda: shift_run(bench, id_, rest, by), lambda n: f"{n} stills moved by one cylinder"
+                    lambda: shift_run(bench, id_, rest, by),
+                    lambda n: f"{counted(n, 'still')} moved by one cylinder",
                 )
 
         self.app.push_screen(
             Choose(
-                f"Move {len(rest)} stills",
+                f"Move {counted(len(rest), 'still')}",
                 [(1, "to the next cylinder", "1"), (-1, "to the cylinder before", "2")],
             ),
             answered,
@@ -247,7 +248,6 @@ class FilingActs(Room):
 
     def _done(self, words: str, role: str = "quiet") -> None:
         """Say how it ended, and show what came in."""
-        self.screens.long_job = False
         self.screens.do(lambda: None, one_line(words, 300)) if role == "quiet" else self.say(
             one_line(words, 300), role
         )
@@ -256,9 +256,9 @@ class FilingActs(Room):
     def _propose(self, path: str) -> None:
         from borelog.acts.cards import propose
 
-        self.screens.long_job = True
         try:
-            card = propose(self.desk.bench, self.desk.id, [path], self._progress("looking at"))
+            with self.long_work():
+                card = propose(self.desk.bench, self.desk.id, [path], self._progress("looking at"))
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self._done, str(error), "bad")
             return
@@ -267,7 +267,6 @@ class FilingActs(Room):
     def _proposed(self, card: Any) -> None:
         from borelog.tui.screens.card import CardPage
 
-        self.screens.long_job = False
         self.say("")
 
         def answered(kept: Any) -> None:
@@ -276,61 +275,44 @@ class FilingActs(Room):
 
         self.app.push_screen(CardPage(card), answered)
 
+    def _taken(self, take: Callable[[], Any]) -> None:
+        """From a worker's thread: take pictures in, and say how it went."""
+        try:
+            with self.long_work():
+                added = take()
+        except (BorelogError, OSError) as error:
+            self.app.call_from_thread(self._done, str(error), "bad")
+        else:
+            self.app.call_from_thread(self._done, added_words(added))
+
     @work(thread=True, group="take", exit_on_error=False)
     def _file_card(self, card: Any, with_views: bool) -> None:
         from borelog.acts.cards import accept
 
-        try:
-            added = accept(
-                self.desk.bench,
-                self.desk.id,
-                card,
-                with_views=with_views,
-                probe=self.probe,
-                progress=self._progress("filing"),
-            )
-        except (BorelogError, OSError) as error:
-            self.app.call_from_thread(self._done, str(error), "bad")
-            return
-        self.app.call_from_thread(self._done, added_words(added))
+        desk, tell = self.desk, self._progress("filing")
+        self._taken(
+            lambda: accept(desk.bench, desk.id, card, with_views=with_views, probe=self.probe, progress=tell)
+        )
 
     @work(thread=True, group="take", exit_on_error=False)
     def _take(self, path: str, cylinder: int | None) -> None:
         from borelog.acts.filing import add_pictures
 
-        self.screens.long_job = True
-        try:
-            added = add_pictures(
-                self.desk.bench,
-                self.desk.id,
-                [path],
-                cylinder=cylinder,
-                probe=self.probe,
-                progress=self._progress("taking in"),
+        desk, tell = self.desk, self._progress("taking in")
+        self._taken(
+            lambda: add_pictures(
+                desk.bench, desk.id, [path], cylinder=cylinder, probe=self.probe, progress=tell
             )
-        except (BorelogError, OSError) as error:
-            self.app.call_from_thread(self._done, str(error), "bad")
-            return
-        self.app.call_from_thread(self._done, added_words(added))
+        )
 
     @work(thread=True, group="take", exit_on_error=False)
     def _take_film(self, path: Path, cylinder: int | None) -> None:
         from borelog.acts.filming import add_film
 
-        self.screens.long_job = True
-        try:
-            added = add_film(
-                self.desk.bench,
-                self.desk.id,
-                path,
-                cylinder=cylinder,
-                probe=self.probe,
-                progress=self._progress("looking through the film"),
-            )
-        except (BorelogError, OSError) as error:
-            self.app.call_from_thread(self._done, str(error), "bad")
-            return
-        self.app.call_from_thread(self._done, added_words(added))
+        desk, tell = self.desk, self._progress("looking through the film")
+        self._taken(
+            lambda: add_film(desk.bench, desk.id, path, cylinder=cylinder, probe=self.probe, progress=tell)
+        )
 
     def act_watch(self) -> None:
         """Watch a folder, or stop watching."""
@@ -381,7 +363,14 @@ class FilingActs(Room):
                 elif item is not None:
                     self.app.call_from_thread(self.say, f"not taken: {item.name}: {item.why}", "watch")
         except (BorelogError, OSError) as error:
-            self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
+            self.app.call_from_thread(self._unwatched, stop, one_line(str(error), 200))
+
+    def _unwatched(self, stop: threading.Event, words: str) -> None:
+        """Watching ended by itself: say why, and no longer show it as going on."""
+        if self.watching is stop:
+            self.watching = None
+        self.say(words, "bad")
+        self.show_state()
 
     def on_unmount(self) -> None:
         """Stop watching."""

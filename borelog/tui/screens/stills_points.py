@@ -14,10 +14,12 @@ from borelog.tui.overlay import Drawn
 from borelog.tui.painted import Bar
 from borelog.tui.picture import Look, Picture
 from borelog.tui.sampling import Source
-from borelog.tui.views.words import Span, cut
+from borelog.tui.views.folding import folded
 
 NEEDED = 4
 """Pairs of points that fix a plane seen from two places; more make it steadier."""
+_BESIDE = 70
+"""Columns from which both pictures have room beside each other."""
 
 
 class PointsPage(Question):
@@ -48,6 +50,7 @@ class PointsPage(Question):
         self.look = replace(look, magnifier=True, marks=True)
         self.points: tuple[list[Pair], list[Pair]] = ([], [])
         self.side = 0
+        self.fault = ""
 
     def compose(self) -> ComposeResult:
         """Title, both pictures, where the cross hair is, keys."""
@@ -94,33 +97,42 @@ class PointsPage(Question):
                 )
             )
         self.hand.focus()
-        name = self.names[self.side]
+        # Side by side only where each has room; else the one in which the next point is set.
+        for k, picture in enumerate(self.pictures):
+            picture.display = room >= _BESIDE or k == self.side
         number = len(self.points[self.side]) + 1
-        head = f" Point {number} in the {('earlier', 'later')[self.side]} still, {name}"
-        more = (
+        head = [f"point {number} in the {('earlier', 'later')[self.side]} still", self.names[self.side]]
+        head.append(
             f"{done} of {NEEDED} pairs set"
             if done < NEEDED
             else f"{done} pairs set: c lays them on each other"
         )
-        self.query_one("#head", Bar).set_lines(
-            (Span(cut(head, room - 34), "ink", "strong"), Span(f"  {more}", "ink"))
-        )
-        view = self.hand.view
-        at = self.hand.at
-        where = (
-            f" {view.says()} · at {at[0]:.0f}, {at[1]:.0f} · spread them over the picture, not in a row"
-            if view
-            else ""
-        )
-        self.query_one("#where", Bar).set_lines((Span(cut(where, room), "quiet"),))
-        keys = " arrows, Enter or click set · Backspace takes back · + - 0 zoom · g magnifier · Tab other · c done · Esc back"
-        self.query_one("#how", Bar).set_lines((Span(cut(keys, room), "quiet"),))
+        view, at = self.hand.view, self.hand.at
+        where = [
+            view.says() if view else "",
+            f"at {at[0]:.0f}, {at[1]:.0f}",
+            self.fault or "spread them, not in a row",
+        ]
+        keys = [
+            "arrows, Enter or click set",
+            "Backspace takes back",
+            "c done",
+            "+ - 0 zoom",
+            "Tab other",
+            "g magnifier",
+            "Esc back",
+        ]
+        for name, parts in (("#head", head), ("#where", where), ("#how", keys)):
+            bar, lines = self.query_one(name, Bar), folded(parts, room)
+            bar.styles.height = len(lines)
+            bar.set_lines(*lines)
 
     # --- acts ----------------------------------------------------------------------------------------------------
 
     def action_set(self) -> None:
         """Set the point under the cross hair; the other picture is next."""
         self.points[self.side].append(self.hand.at)
+        self.fault = ""
         other = 1 - self.side
         if len(self.points[other]) <= len(self.points[self.side]):
             self.side = other
@@ -146,9 +158,8 @@ class PointsPage(Question):
         """Answer the pairs, once there are enough."""
         done = min(len(p) for p in self.points)
         if done < NEEDED:
-            self.query_one("#where", Bar).set_lines(
-                (Span(f" {done} of {NEEDED} pairs are set; set {NEEDED - done} more", "watch"),)
-            )
+            self.fault = f"{done} of {NEEDED} pairs are set; set {NEEDED - done} more"
+            self.show()
             return
         self.dismiss(list(zip(self.points[0][:done], self.points[1][:done], strict=True)))
 

@@ -12,7 +12,7 @@ from borelog.tui.ask import Question
 from borelog.tui.painted import Bar
 from borelog.tui.picture import Look, Picture
 from borelog.tui.sampling import Source
-from borelog.tui.views.words import Span, cut
+from borelog.tui.views.folding import folded
 
 
 class StripPage(Question):
@@ -60,15 +60,13 @@ class StripPage(Question):
     def show(self) -> None:
         """Words and scale."""
         room = self.size.width
-        self.query_one("#head", Bar).set_lines((Span(cut(f" {self.strip.words}", room), "ink", "strong"),))
         view = self.picture.view
-        said = "; ".join(self.strip.remarks)
-        scale = f" {view.says()} of the strip" if view else ""
-        self.query_one("#where", Bar).set_lines(
-            (Span(cut(scale + (f" · {said}" if said else ""), room), "quiet"),)
-        )
-        keys = " arrows move · + - nearer, farther · 0 whole · w writes it as a picture · Esc goes back"
-        self.query_one("#how", Bar).set_lines((Span(cut(keys, room), "quiet"),))
+        where = [f"{view.says()} of the strip" if view else "", *self.strip.remarks]
+        keys = ["arrows move", "+ - nearer, farther", "0 whole", "w writes it as a picture", "Esc goes back"]
+        for name, parts in (("#head", self.strip.words.split(", ", 1)), ("#where", where), ("#how", keys)):
+            bar, lines = self.query_one(name, Bar), folded(parts, room)
+            bar.styles.height = len(lines)
+            bar.set_lines(*lines)
 
     def on_picture_moved(self) -> None:
         """The scale is always shown."""

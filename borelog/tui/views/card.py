@@ -6,6 +6,7 @@ from typing import Any
 
 from borelog.marks.places import views
 from borelog.text import counted, one_line
+from borelog.tui.views.folding import folded
 from borelog.tui.views.words import Line, Span, padded, wrapped
 
 
@@ -75,10 +76,4 @@ def card_keys(room: int, with_views: bool) -> list[Line]:
     ]
     keys += ["v files the proposed places too"] if with_views else []
     keys += [". , choose a still: x takes it out, s says it is a slate", "Esc files nothing"]
-    lines = [keys[0]]
-    for key in keys[1:]:
-        if len(lines[-1]) + 3 + len(key) > room:
-            lines.append(key)
-        else:
-            lines[-1] += f" · {key}"
-    return [(Span(text, "quiet"),) for text in lines]
+    return folded(keys, room)
