@@ -93,6 +93,10 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
             continue
         out()
         out(wrapped(f"{test.replace('_', ' ')}{' ' + series if series else ''}: {judged.line}"))
+        for outcome in judged.outcomes:
+            if outcome.result != "does not apply":
+                words = outcome.words.removesuffix(" as far as the gauge goes")
+                out(wrapped(f"{words} [{outcome.rule.source}]", "      ", f"  {_RESULT[outcome.result]} "))
         for words in judged.assumed:
             out(f"  assumed: {words}")
     for r in inspection.of(Codes):
@@ -131,6 +135,7 @@ def show_text(inspection: Inspection, number: int, verdict: Verdict) -> None:
         out(f"{len(inspection.unknown)} entries from a newer version of borelog are kept and not shown")
 
 
+_RESULT = {"pass": "+", "fail": "!", "cannot tell": "?"}
 _SIGN = {"note": "-", "watch": "!", "ask": "?"}
 
 

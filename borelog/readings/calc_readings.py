@@ -20,9 +20,16 @@ def _spread(v: Values) -> Result:
     u = {"class_percent": v["class"], "full_scale_kpa": v["scale"], "graduation_kpa": v["graduation"]}
     test = make_test("dry", readings, "psi", Gauge(**u))
     found = judge(test, manual_rules(v["least"], v["share"]))
-    lines = [found.line, *(o.words for o in found.outcomes), *found.assumed]
+    lines = [found.line, *(o.sourced for o in found.outcomes), *found.assumed]
     rules = {
-        o.rule.id: {"figure": o.figure, "holds": o.holds, "probability": o.probability, "result": o.result}
+        o.rule.id: {
+            "figure": o.figure,
+            "holds": o.holds,
+            "probability": o.probability,
+            "result": o.result,
+            "source": o.rule.source,
+            "denominator": o.rule.denominator,
+        }
         for o in found.outcomes
     }
     return "\n".join(lines), {"line": found.line, "rules": rules, "assumed": list(found.assumed)}

@@ -70,6 +70,14 @@ class Outcome:
     short: tuple[int, ...] = ()
     kept: tuple[int, ...] = ()
 
+    @property
+    def sourced(self) -> str:
+        """``words`` with what the rule counts from, who says so and what kind of engine it was printed for."""
+        rule = self.rule
+        base = f"against {rule.denominator}; " if rule.kind in ("ratio", "mean") else ""
+        note = f"; {rule.note}" if rule.note else ""
+        return f"{self.words} [{base}{rule.source}{note}]"
+
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
