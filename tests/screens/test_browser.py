@@ -23,6 +23,17 @@ def test_only_this_machine_unless_said_otherwise() -> None:
     assert "borelog.tui.browser" in command_for(Path("/a b")) and "'/a b'" in command_for(Path("/a b"))
 
 
+def test_without_the_extra_the_line_says_how_to_get_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from borelog.cli.main import main
+
+    monkeypatch.setitem(sys.modules, "textual_serve.server", None)
+    assert main(["--logbook", str(tmp_path / "logbook"), "serve", "--port", "8123"]) == 2
+    told = capsys.readouterr().err
+    assert "pip install 'borelog[browser]'" in told and "Traceback" not in told
+
+
 @pytest.mark.long
 def test_a_browser_shows_the_first_screen(tmp_path: Path) -> None:
     pytest.importorskip("textual_serve")
