@@ -314,6 +314,10 @@ def tests(
         for item in wanted:
             if item not in its or its[item].scope != scope:
                 refuse(row, f"item {item!r} is not a {scope} item")
+        each = tuple(row["each"].split())
+        for item in each:
+            if item not in its or its[item].scope != "cylinder" or scope != "engine":
+                refuse(row, f"item {item!r} is not a cylinder item of a test of the engine")
         if (row["how"],) not in hows:
             refuse(row, f"how {row['how']!r} is not in misread.csv")
         out[row["id"]] = NextTest(
@@ -325,6 +329,7 @@ def tests(
             row["how"],
             tuple(row["needs"].split()),
             row["note"],
+            each,
         )
     return out
 

@@ -83,7 +83,10 @@ class Move:
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """A test as a person would do it: the items it answers, minutes, how it is taken, what it needs."""
+    """A test as a person would do it: the items it answers, minutes, how it is taken, what it needs.
+
+    ``each`` are items that a test of the engine answers for every cylinder at once.
+    """
 
     id: str
     scope: str
@@ -93,6 +96,7 @@ class NextTest:
     how: str
     needs: tuple[str, ...]
     note: str
+    each: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,7 +167,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "misread.csv": ("how", "chance", "wording", "why"),
     "validity.csv": ("variable", "condition", "chance", "wording", "why"),
     "priors.csv": ("name", "value", "why"),
-    "next_tests.csv": ("id", "scope", "label", "minutes", "items", "how", "needs", "note"),
+    "next_tests.csv": ("id", "scope", "label", "minutes", "items", "each", "how", "needs", "note"),
     "test_order.csv": ("kind", "first", "then", "reason"),
     "work_checks.csv": ("fault", "test", "where", "why"),
 }

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import msgspec
+
 from borelog.knowledge import faults as fault_tables
 from borelog.knowledge.faults import FaultTables
 from borelog.logbook.described import engine_of, engine_problem
@@ -140,6 +142,13 @@ def judge(
     called = called_faults(cylinders, engine_call(posterior, tables, said))
     scope = Scope(shape.cylinders, said.evidence, done, called, inspection.facts)
     measured = measured_lines(inspection)
+    proposed = proposals(
+        advice,
+        tables,
+        scope,
+        currency=priced.money.currency if priced.money else None,
+        material=priced.material,
+    )
     verdict = Verdict(
         call=" ".join(
             (call_line(cylinders, called, posterior, tables, said), *(line.text for line in measured))
@@ -149,18 +158,22 @@ def judge(
         cylinders=cylinders,
         engine=engine_verdict(posterior, tables, said),
         contradictions=contradictions(posterior, said, tables),
-        next_tests=proposals(
-            advice,
-            tables,
-            scope,
-            currency=priced.money.currency if priced.money else None,
-            material=priced.material,
-        ),
-        money=priced.money,
+        next_tests=proposed,
+        money=_money(priced.money, test_first=bool(proposed) and not called and not measured),
         tables=tables.digest,
         limits=LIMITS + tables.notices + said.aside,
     )
     return Judgement(said, posterior, why, advice, verdict)
+
+
+def _money(money: Money | None, *, test_first: bool) -> Money | None:
+    """The courses; where nothing is called yet the sentence says so before it compares what little is known."""
+    if money is None or not test_first or not money.sentence:
+        return money
+    said = money.sentence
+    return msgspec.structs.replace(
+        money, sentence=f"Test first: nothing is called yet. As it stands now, {said[0].lower()}{said[1:]}"
+    )
 
 
 LIMITS = (

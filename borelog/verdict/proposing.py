@@ -42,18 +42,53 @@ def proposals(
         return ()
     checks = list(_work_checks(tables, scope))
     settle = [_of_next(n, tables, currency, scope.facts) for n in advice.tests if n.again]
-    more = [n for n in advice.tests if not n.again]
-    much = [_of_next(n, tables, currency, scope.facts) for n in more if n.worth >= material]
-    little = [_of_next(n, tables, currency, scope.facts) for n in more if n.worth < material]
+    clear = [_of_next(n, tables, currency, scope.facts) for n in _clearing(advice, tables, scope)]
+    much, little = (
+        [_of_next(n, tables, currency, scope.facts) for n in some] for some in _by_gain(advice, material)
+    )
     again = [c for c in checks if c.test in _TEST_FIRST]
     rest = [c for c in checks if c not in again]
     # One of the three is what the called fault asks for, where it asks for anything.
-    ordered = [*settle, *again, *much[: MOST - 1], *rest[:1], *much[MOST - 1 :], *rest[1:], *little]
+    ordered = [*settle, *clear, *again, *much[: MOST - 1], *rest[:1], *much[MOST - 1 :], *rest[1:], *little]
     out: list[Proposed] = []
     for proposed in ordered:
         if not any(_covers(o, proposed) for o in out):
             out.append(proposed)
     return tuple(out[:MOST])
+
+
+def _by_gain(advice: Advice, material: float) -> tuple[list[Next], list[Next]]:
+    """What gains more than ``material`` and what gains less, each behind what must come before it."""
+    much: list[Next] = []
+    little: list[Next] = []
+    first: list[Next] = []
+    for n in advice.tests:
+        if n.again:
+            continue
+        if n.reason and n.worth < material:
+            first.append(n)
+            continue
+        (much if n.worth >= material else little).extend([*first, n])
+        first = []
+    return much, [*little, *first]
+
+
+def _clearing(advice: Advice, tables: FaultTables, scope: Scope) -> list[Next]:
+    """What would clear the tests that are held back, with the reason why they are: turning by hand before the starter."""
+    course = Course(tables, scope.evidence, scope.done, head_off=False)
+    for held in advice.held:
+        needs = tables.tests[held.test].needs
+        for rule in tables.order:
+            item = rule.first.partition("=")[0]
+            if rule.kind == "clears" and rule.then in needs:
+                for test in tables.tests.values():
+                    if (
+                        item in test.items
+                        and not course.is_done(test.id, None)
+                        and course.held(test.id) is None
+                    ):
+                        return [Next(test.id, None, test.minutes, 0.0, 0.0, (), 0.0, reason=held.reason)]
+    return []
 
 
 _TEST_FIRST = ("compression_run",)  # the cure is the test: nothing else is worth its minutes before

@@ -10,7 +10,7 @@ from borelog.knowledge.faults import FaultTables, NextTest
 from borelog.verdict.money.worth import placeholder_value
 from borelog.verdict.network.drawing import draws as drawn
 from borelog.verdict.network.ordering import HEAD_ON, Course, Done, Place
-from borelog.verdict.network.outcomes import Standing, at_cylinder, at_engine, outcomes
+from borelog.verdict.network.outcomes import Standing, at_cylinder, at_engine, on_each, outcomes
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.tables import Array, Net, compiled
 from borelog.verdict.network.types import (
@@ -151,6 +151,25 @@ class _Ranking:
             self._best[place] = float(self.standing(place)[1].max(axis=1).sum()) - self.now[0]
         return self._best[place]
 
+    def on_all(self, look: _Look, places: dict[str, tuple[int, ...]]) -> tuple[Gain, tuple[str, ...]]:
+        """The same for a test that answers an item on every cylinder at once."""
+        which = on_each(self.net, look.test, self.joint, places, 0)
+        kinds = np.bincount(which) / len(self.joint)
+        known = np.eye(len(kinds))
+        found = of_kinds(
+            self.nets,
+            self.weights,
+            which,
+            by_kind(self.nets * self.weights[:, None], which, len(kinds)),
+            self.now,
+            known,
+        )
+        zero = np.zeros(len(kinds), dtype=np.int64)
+        moved = _moved(
+            *_shares(self.net, self.joint, Standing(which, zero, zero, zero, zero), None), known, kinds
+        )
+        return found, tuple(n for s, n in moved[:MOST_SPLIT] if s >= LEAST_MOVED)
+
     def valued(self, look: _Look) -> tuple[Gain, tuple[str, ...]]:
         """Gain of a look, and what it would tell apart."""
         at, paid = self.standing(look.place)
@@ -245,13 +264,17 @@ def next_tests(
     held = {}
     for look in _looks(shape, tables, course, posteriors(shape, evidence, tables)):
         cost = rate_per_minute * look.test.minutes
-        if not look.again and ranking.at_most(look.place) <= cost + NOISE:
+        if not look.again and not look.test.each and ranking.at_most(look.place) <= cost + NOISE:
             continue
         reason = course.held(look.test.id, look.place)
         if reason is not None:
             held[look.test.id] = reason
             continue
-        gained, split = ranking.valued(look)
+        places = {
+            i: tuple(c for c in shape.cylinders if look.again or not course.recorded(i, c))
+            for i in look.test.each
+        }
+        gained, split = ranking.on_all(look, places) if any(places.values()) else ranking.valued(look)
         if gained.worth <= cost + SURE * gained.error + NOISE and not look.again:
             idle.append((look, split))
             continue
