@@ -119,3 +119,10 @@ def write_file(target: Path, data: bytes) -> None:
         part.unlink(missing_ok=True)
         raise
     sync_folder(target.parent)
+
+
+def sync_tree(folder: Path) -> None:
+    """Have every file and folder of a finished tree on the medium, their syncs side by side."""
+    files = [Path(inside, name) for inside, _, names in os.walk(folder) for name in names]
+    _each(_sync_path, files)
+    _each(sync_folder, [Path(inside) for inside, _, _ in os.walk(folder)])

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 
+from borelog.logbook.durable import sync_handle
 from borelog.pack.errors import PackError
 from borelog.text import one_line
 
@@ -63,23 +64,6 @@ class BagWriter:
         self.put("bag-info.txt", text.encode())
         self.put(MANIFEST, self.manifest())
         return self.put(TAG_MANIFEST, self.tag_manifest())
-
-
-def _sync(path: Path, flags: int) -> None:
-    handle = os.open(path, flags)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
-
-
-def sync_tree(folder: Path) -> None:
-    """Bring every file and folder of a finished bag onto the disk."""
-    for inside, _, names in os.walk(folder):
-        for name in names:
-            _sync(Path(inside, name), os.O_RDONLY)
-        if os.name == "posix":
-            _sync(Path(inside), os.O_RDONLY)
 
 
 def refuse_taken(target: Path) -> None:
@@ -153,7 +137,8 @@ def zip_bag(folder: Path, target: Path, made: str) -> Path:
                 info.compress_type = zipfile.ZIP_STORED if stored else zipfile.ZIP_DEFLATED
                 level = None if stored else 1 if name.endswith(".html") else 6
                 out.writestr(info, (folder / name).read_bytes(), compresslevel=level)
-        _sync(part, os.O_RDONLY)
+        with open(part, "rb") as stream:
+            sync_handle(stream.fileno())
         os.rename(part, target)
     except OSError as error:
         raise PackError(f"the zip cannot be written ({error.strerror or error}); is there room?") from error

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 import msgspec
 
 from borelog.logbook import entries as e
+from borelog.logbook.durable import sync_tree
 from borelog.logbook.fold import in_order
 from borelog.logbook.inspection import Inspection
 from borelog.marks.shapes import Shape
@@ -179,7 +180,7 @@ def build(
         if key is not None:
             sign(folder, key)
         if sync:
-            bag.sync_tree(folder)
+            sync_tree(folder)
     say(total - 1, total, "zip" if zipped else "done")
     packed = None
     if zipped:

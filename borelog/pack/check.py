@@ -254,7 +254,7 @@ def _filled(data: bytes) -> bool:
     """
     wide, high, depth, colour = struct.unpack_from(">LLBB", data, 16)
     row = 1 + (wide * depth * {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}.get(colour, 1) + 7) // 8
-    return 1032 * len(data) >= high * row
+    return bool(1032 * len(data) >= high * row)
 
 
 def _contents(

@@ -203,7 +203,7 @@ def test_take(benchmark, scene, tmp_path, speed):
 
 def test_hostile_packs_are_refused_at_once(benchmark, tmp_path, speed):
     """The slowest of all hostile packs; target 50 ms."""
-    scenes, spoil = _sibling("scene"), _sibling("spoil")
+    scenes, spoil, _ = _sibling("scene"), _sibling("spoil"), _sibling("spoil_more")
     scene = scenes.build_scene(tmp_path / "log")
     base = {r: packed(scene, tmp_path, reader=r).folder for r in ("archive", "customer")}
     made = {}
