@@ -340,3 +340,23 @@ def test_what_is_alike_stands_in_one_line(said):
     assert "dry, cylinders 1 and 2: the needle is quick and even, as on a sound cylinder" in words(
         found, "needle"
     )
+
+
+def test_a_bare_number_among_figures_of_another_unit_is_asked_about(bench):
+    inspection = open_inspection(bench, "mixed")
+    sheet = (
+        FOUR
+        + "[compression dry]\n1: 11,2 bar\n2: 11 bar\n3: 10\n4: 160\n[leak-down dry]\n1: 5.2/5.5 bar\n2: 5.0\n3: 4 %\n"
+    )
+    result = record_text(bench, inspection, sheet)
+    asked = [t.words for t in result.troubles]
+    assert len(asked) == 2 and all(t.kind == "doubtful" for t in result.troubles)
+    assert "10 psi? The others are in bar; 10 bar is 145 psi" in asked[0]
+    assert "type held/supplied" in asked[1]
+    assert "cylinder 3" not in " ".join(words(remarks(bench.inspection(inspection)), "pattern"))
+    # answered with the unit, in one line, it is judged
+    again = record_text(bench, inspection, "[compression dry]\n3: 10 bar\n")
+    assert again.clean and again.changes[0].kind == "corrected"
+    # a dead cylinder in the unit of the test is none
+    other = open_inspection(bench, "plain")
+    assert record_text(bench, other, FOUR + "[compression dry]\n1: 160\n2: 155\n3: 10\n4: 0\n").clean

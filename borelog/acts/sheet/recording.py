@@ -10,6 +10,7 @@ import msgspec
 
 from borelog.acts.bench import Bench
 from borelog.acts.sheet.context import Context, LineError, Said
+from borelog.acts.sheet.doubting import unit_doubts
 from borelog.acts.sheet.grammar import read_line
 from borelog.acts.sheet.lines import Line, flat, read_lines
 from borelog.acts.words import body_words
@@ -147,8 +148,10 @@ def _carried(new: Any, old: Any) -> Any:
     return new
 
 
-def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[Said], list[Trouble]]:
-    """Everything the lines say, and those that could not be taken."""
+def read_sheet(
+    lines: Iterable[Line], cylinders: tuple[int, ...], recorded: Iterable[Reading] = ()
+) -> tuple[list[Said], list[Trouble]]:
+    """Everything the lines say, and those that could not be taken; ``recorded`` readings tell in which unit a test is."""
     context = Context(cylinders)
     said: list[Said] = []
     troubles: list[Trouble] = []
@@ -178,12 +181,13 @@ def read_sheet(lines: Iterable[Line], cylinders: tuple[int, ...]) -> tuple[list[
             troubles.append(Trouble("left out", line.number, str(error)))
             continue
         said.extend(found)
-        troubles.extend(
-            Trouble("doubtful", line.number, s.body.doubt)
-            for s in found
-            if isinstance(s.body, Reading) and s.body.doubt
-        )
     kept = [s for s in said if not any(s.line is line and _keyed(s.body) == key for key, line in passed_over)]
+    kept = unit_doubts(kept, recorded)
+    troubles.extend(
+        Trouble("doubtful", s.line.number, s.body.doubt)
+        for s in kept
+        if isinstance(s.body, Reading) and s.body.doubt
+    )
     return _gathered(kept), sorted(troubles, key=lambda t: t.line)
 
 
@@ -260,7 +264,8 @@ def record(bench: Bench, inspection_id: str, lines: Iterable[Line], *, dry_run: 
     inspection = bench.inspection(inspection_id)
     engine = engine_of(inspection)
     lines = tuple(lines)
-    said, troubles = read_sheet(lines, engine.cylinders if engine else ())
+    already = [r.body for r in inspection.of(Reading)]
+    said, troubles = read_sheet(lines, engine.cylinders if engine else (), already)
     said, unfit = _fitting(said, lines, inspection.facts)
     troubles = sorted([*troubles, *unfit], key=lambda t: t.line)
     by_key = {_key(r.body): r for kind in _KEYS for r in inspection.of(kind)}  # type: ignore[type-var]
