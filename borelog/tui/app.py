@@ -88,7 +88,7 @@ class Screens(TypedAhead, inherit_bindings=False):
         self._judging = self._judge_again = False
         self.logbook_shown = ""
         self._asked_to_quit = False
-        self.long_job = False
+        self.long_jobs: set[object] = set()
         self.warm = False
 
     def _depth(self) -> str:
@@ -325,7 +325,7 @@ class Screens(TypedAhead, inherit_bindings=False):
 
     def act_quit(self) -> None:
         """Leave; asked twice only while something is being written or made."""
-        if (self.desk.busy or self.long_job) and not self._asked_to_quit:
+        if (self.desk.busy or self.long_jobs) and not self._asked_to_quit:
             self._asked_to_quit = True
             self.room_now().say(
                 "something is still being written: press the key again to leave all the same", "watch"

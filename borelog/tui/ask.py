@@ -25,6 +25,8 @@ Question { align: center middle; background: $ground 60%; }
 Question > Vertical { width: 76; max-width: 96%; height: auto; max-height: 92%; background: $ground; border: outer $edge; padding: 0 1; }
 Question.-letters > Vertical { border: ascii $edge; }
 Question Input { border: none; height: 1; background: $panel; padding: 0 1; margin: 0 0 1 0; }
+Question.-tight Input { margin: 0; }
+Question.-tight TextArea { height: 4; }
 Question Input:focus { border: none; background: $panel; text-style: underline; }
 Question TextArea { height: 8; border: none; background: $panel; padding: 0 1; }
 Question Painted { height: auto; max-height: 14; }
@@ -114,14 +116,24 @@ class Ask(Question):
             yield Bar(id="how", panel=False)
 
     def on_mount(self) -> None:
-        """Fill in the words and take the first field."""
+        """Fill in the words and take the first field; what has to be small is made small, so that all of it is seen."""
+        room = max(20, min(72, self.app.size.width * 96 // 100 - 6))
+        labels = {f.id: wrapped(f.label, room) for f in self.fields}
+        for name, texts in labels.items():
+            bar = self.query_one(f"#label-{name}", Bar)
+            bar.styles.height = len(texts)
+            bar.set_lines(*((Span(text, "ink"),) for text in texts))
+        free = self.app.size.height * 92 // 100 - 4 - sum(map(len, labels.values()))
+        words = wrapped(self.words, room) if self.words else ()
+        tight = free < 2 + len(words) + sum(8 if f.long else 2 for f in self.fields)
+        self.set_class(tight, "-tight")
+        if tight:
+            left = max(0, free - 2 - sum(4 if f.long else 1 for f in self.fields))
+            self.words = " ".join(words[:left])
         self.show_head()
-        for field in self.fields:
-            self.query_one(f"#label-{field.id}", Bar).set_lines((Span(field.label, "ink"),))
         last = (
             "ctrl+s accepts" if any(f.long for f in self.fields) else "Enter goes on, accepts after the last"
         )
-        room = min(72, self.app.size.width * 96 // 100 - 4)
         self.query_one("#how", Bar).set_lines((Span(pieces(f"{last} · Esc or ^O goes back", room), "quiet"),))
         self.query_one(f"#field-{self.fields[0].id}").focus()
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, ClassVar, cast
 
 from textual.app import ComposeResult
@@ -13,7 +15,7 @@ from borelog.text import one_line
 from borelog.tui.actions import EVERYWHERE, Action, actions_for, key_name
 from borelog.tui.painted import Bar, whole_entries
 from borelog.tui.views.rail import logbook_state, rail_line, title_line
-from borelog.tui.views.words import Line, Span, pieces
+from borelog.tui.views.words import Line, Span, pieces, wrapped
 
 if TYPE_CHECKING:
     from borelog.tui.app import Screens
@@ -47,6 +49,10 @@ def footer_line(
 def _entry(action: Action, keys: dict[tuple[str, str], tuple[str, ...]]) -> Line:
     force = keys[(action.where, action.id)]
     return (Span(key_name(force[0]) if force else "-", "ink", "bold"), Span(f" {action.label}", "quiet"))
+
+
+MESSAGE_LINES = 3
+"""Lines that a message may take where it must be read whole."""
 
 
 class Room(Screen[None]):
@@ -142,6 +148,16 @@ class Room(Screen[None]):
         if self.is_mounted:
             self._show_message()
 
+    @contextmanager
+    def long_work(self) -> Iterator[None]:
+        """From a worker's thread: until this ends, in whatever way, leaving is asked twice."""
+        job = object()
+        self.screens.long_jobs.add(job)
+        try:
+            yield
+        finally:
+            self.screens.long_jobs.discard(job)
+
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """Work beside the screen that ended in a fault of the program is told of; no 'reading ...' stays for ever."""
         if event.state is WorkerState.ERROR:
@@ -150,8 +166,14 @@ class Room(Screen[None]):
             self.say(f"this ended by a fault of the program ({why}); nothing saved was lost", "bad")
 
     def _show_message(self) -> None:
-        words = pieces(self.message_words, max(1, self.size.width - 1))
-        self.query_one("#message", Bar).set_lines((Span(f" {words}", self.message_role),))
+        """On one line; what somebody has to know or do is never cut but takes up to three."""
+        room, bar = max(8, self.size.width - 2), self.query_one("#message", Bar)
+        texts: tuple[str, ...] = (pieces(self.message_words, room + 1),)
+        if self.message_role != "quiet" and texts[0] != self.message_words:
+            texts = wrapped(self.message_words, room)[:MESSAGE_LINES]
+        if bar.styles.height is None or bar.styles.height.value != len(texts):
+            bar.styles.height = len(texts)
+        bar.set_lines(*((Span(f" {text}", self.message_role),) for text in texts))
 
     def action_act(self, name: str) -> None:
         """Do what a key asks: the screen's own `act_NAME`, else the application's."""

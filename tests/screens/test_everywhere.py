@@ -96,3 +96,45 @@ async def test_large_digits_are_read_from_a_metre(bench: Bench, four: str) -> No
         assert sum("psi" in line for line in text) == 4 and any("% leak" in line for line in text)
         assert any("leak not noted" in line for line in text), text
         assert sum(line.count("█") + line.count("▀") + line.count("▄") > 6 for line in text) >= 11
+
+
+@pytest.mark.parametrize("size", [(40, 30), (80, 24)])
+async def test_what_must_be_known_is_read_whole(bench: Bench, four: str, size: tuple[int, int]) -> None:
+    """An error takes as many lines as it needs, up to three, and pushes nothing off the screen; a remark takes one."""
+    app = Screens(bench, Settings(), four)
+    words = "the firing order leaves out cylinders 4, 5, 6: each cylinder fires once in two turns; mend it"
+    async with app.run_test(size=size) as pilot:
+        await settled(app, pilot)
+        for key in ("f3", "f4", "f6"):
+            await press(app, pilot, key)
+            room = app.room_now()
+            room.say(words, "bad")
+            await settled(app, pilot)
+            bar = room.query_one("#message")
+            text = " ".join(" ".join(said(line) for line in bar.lines).split())  # type: ignore[attr-defined]
+            assert text == words and bar.region.bottom == size[1] - 1 and bar.region.height == len(bar.lines)  # type: ignore[attr-defined]
+            assert room.query_one("#keys").region.bottom == size[1]
+            room.say("on disk")
+            await settled(app, pilot)
+            assert bar.region.height == 1
+
+
+@pytest.mark.parametrize("size", [(40, 30), (80, 24)])
+@pytest.mark.parametrize("keys", [("f4", "ctrl+g"), ("f3", "w", "4"), ("f3", "w", "2"), ("f2", "n")])
+async def test_every_question_is_seen_whole(
+    bench: Bench, four: str, size: tuple[int, int], keys: tuple[str, ...]
+) -> None:
+    """The largest forms: title, every field with its name, the fault's line and how to go on, all within the frame."""
+    app = Screens(bench, Settings(), four)
+    async with app.run_test(size=size) as pilot:
+        await settled(app, pilot)
+        await press(app, pilot, *keys)
+        frame = app.screen.query_one("Vertical").region
+        assert frame.y >= 0 and frame.bottom <= size[1]
+        for widget in app.screen.query_one("Vertical").children:
+            region = widget.region
+            assert region.height and region.y >= frame.y and region.bottom <= frame.bottom, (
+                widget,
+                region,
+                frame,
+            )

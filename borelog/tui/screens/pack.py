@@ -104,7 +104,6 @@ class PackRoom(Room):
         if self.making is not None and self.making.is_running:
             self.say("a pack is being made: x stops it", "watch")
             return
-        self.screens.long_job = True
         self.say("making the pack ...")
         self.making = self._build(self.plan)
 
@@ -120,16 +119,17 @@ class PackRoom(Room):
             app.call_from_thread(self.say, f"{done} of {total}: {words}")
 
         try:
-            handed = hand_over(
-                self.desk.bench,
-                self.desk.id,
-                Path(plan.folder),
-                reader=plan.reader,
-                also=plan.also,
-                zipped=plan.zipped,
-                paper=plan.paper,
-                progress=progress,
-            )
+            with self.long_work():
+                handed = hand_over(
+                    self.desk.bench,
+                    self.desk.id,
+                    Path(plan.folder),
+                    reader=plan.reader,
+                    also=plan.also,
+                    zipped=plan.zipped,
+                    paper=plan.paper,
+                    progress=progress,
+                )
         except _Stopped:
             app.call_from_thread(self._ended, None, "stopped; nothing was handed over")
         except (BorelogError, OSError) as error:
@@ -138,7 +138,6 @@ class PackRoom(Room):
             app.call_from_thread(self._ended, handed, "")
 
     def _ended(self, handed: Any, words: str) -> None:
-        self.screens.long_job = False
         if handed is None:
             self.say(words, "bad")
             return

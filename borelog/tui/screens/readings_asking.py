@@ -69,7 +69,12 @@ class Asking(Room):
             Field("clamp", "Amperes a volt, where the clamp's output is in volts", "100"),
         ]
         self.app.push_screen(
-            Ask("A cranking trace", fields, words=" ".join(cautions_of("crank_current")), check=_trace_fault),
+            Ask(
+                "A cranking trace",
+                fields,
+                words=" ".join(cautions_of("crank_current")[:2]),
+                check=_trace_fault,
+            ),
             lambda v: self._read_trace({k: x.strip() for k, x in v.items() if x.strip()}) if v else None,
         )
 

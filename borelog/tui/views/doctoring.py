@@ -87,12 +87,13 @@ def doctor_lines(
             )
     out += [
         (),
-        (
-            Span(
+        *(
+            (Span(text, "ink", "bold"),)
+            for text in wrapped(
                 "GLYPHS  boxes or gaps here: choose other cells, or letters = true, in screens.toml",
-                "ink",
-                "bold",
-            ),
+                room,
+                "        ",
+            )
         ),
     ]
     for name, glyphs in GLYPHS:

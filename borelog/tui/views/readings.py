@@ -302,6 +302,11 @@ def cell_words(row: Row, column: int, cell: Cell) -> str:
     again = f" (session {one_line(row.series, 8)})" if row.series else ""
     state = cell.text or "not noted"
     unit = f" {row.unit}" if row.kind == "reading" and cell.text and cell.status != "not possible" else ""
+    if unit and row.test.startswith("leakdown") and " " in state:
+        # '62 x' is '62 %, air: exhaust' where it stands alone.
+        figure, _, letters = state.partition(" ")
+        heard = ", ".join(a.wording for a in airs().values() if a.letter in letters)
+        state, unit = f"{figure}{unit}, air: {heard or letters}", ""
     typed = (
         f", typed {one_line(cell.edit, 30)!r}"
         if cell.edit and row.kind == "reading" and cell.edit.strip() != cell.text
