@@ -17,7 +17,7 @@ from borelog.stills import StillError
 from borelog.stills.planes import Bits, Picture, Plane, blur, fitted, log_luma, picture, wide_blur
 from borelog.stills.ssim import ssim
 
-METHOD, VERSION = "tolerant log-ratio", "1"
+METHOD, VERSION = "tolerant log-ratio", "2"
 THRESHOLD = 3.0
 THRESHOLD_RANGE = (2.0, 6.0)
 MOST_REGIONS = 10
@@ -30,6 +30,7 @@ _JOIN_PX = 9
 _MARGIN = 1 / 80
 # Wider than a missing piece at 1280 pixels, or the piece itself would be taken for a change of light.
 _LIGHT_SIGMA = 60.0
+_FINE_SIGMA, _SAME_CONTRAST, _FEWEST = 25.0, 0.08, 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,11 +105,13 @@ class ChangeMap:
         }
 
 
-def change_score(before: Picture, after: Picture, reach: int = 2) -> tuple[Plane, Bits, float]:
+def change_score(
+    before: Picture, after: Picture, reach: int = 2, seen: Bits | None = None
+) -> tuple[Plane, Bits, float]:
     """The change map alone.
 
     Both pictures in log luma, slightly blurred; the slow part of their difference (light, exposure) is given to the
-    earlier one; what still lies outside the other picture's local minimum to maximum within ``reach`` pixels is
+    earlier one; where a camera's gamma or black level made one picture flatter, both get one contrast; what still lies outside the other picture's local minimum to maximum within ``reach`` pixels is
     change; it is divided by the local activity, so that busy metal does not shout.
 
     Parameters
@@ -116,6 +119,8 @@ def change_score(before: Picture, after: Picture, reach: int = 2) -> tuple[Plane
     before, after : (H, W, 3) uint8 of one size, aligned to about ``reach`` pixels
     reach : int
         Misalignment in pixels that is forgiven.
+    seen : (H, W) bool, optional
+        Where there are two pictures to compare; the contrast is matched there.
 
     Returns
     -------
@@ -127,6 +132,7 @@ def change_score(before: Picture, after: Picture, reach: int = 2) -> tuple[Plane
         raise StillError("the two pictures differ in size; compare aligns them, change_map does not")
     old, new = blur(log_luma(before), 1.0), blur(log_luma(after), 1.0)
     old -= wide_blur(old - new, _LIGHT_SIGMA)
+    old, new = _of_one_contrast(old, new, seen)
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
     rise = np.maximum(new - cv2.dilate(old, kernel), cv2.erode(new, kernel) - old)
     fall = np.maximum(cv2.erode(old, kernel) - new, old - cv2.dilate(new, kernel))
@@ -134,6 +140,32 @@ def change_score(before: Picture, after: Picture, reach: int = 2) -> tuple[Plane
     score = outside / (0.5 * (_activity(old) + _activity(new)) + 0.06)
     mean_change = float(np.expm1(np.abs(old - new).mean())) * 100
     return score.astype(np.float32), np.asarray(fall > rise), mean_change
+
+
+def _of_one_contrast(old: Plane, new: Plane, seen: Bits | None) -> tuple[Plane, Plane]:
+    """Both planes with their fine part scaled to one contrast, each going half the way.
+
+    A gamma or a raised black multiplies the contrast of the log by one factor. It is the slope between the two fine parts,
+    by their principal axis, with the tenth that fits worst left out each time: what has changed has no say.
+    """
+    slow_old, slow_new = wide_blur(old, _FINE_SIGMA), wide_blur(new, _FINE_SIGMA)
+    fine_old, fine_new = old - slow_old, new - slow_new
+    a, b = fine_old[::4, ::4].ravel(), fine_new[::4, ::4].ravel()
+    if seen is not None:
+        kept = seen[::4, ::4].ravel()
+        a, b = a[kept], b[kept]
+    ratio = 1.0
+    for _ in range(3):
+        if len(a) < _FEWEST:
+            return old, new
+        ratio = float(np.clip(np.sqrt((b @ b + 1e-6) / (a @ a + 1e-6)), 0.25, 4.0))
+        miss = np.abs(a * np.sqrt(ratio) - b / np.sqrt(ratio))
+        fits = miss <= np.quantile(miss, 0.9)
+        a, b = a[fits], b[fits]
+    if abs(np.log(ratio)) < _SAME_CONTRAST:
+        return old, new
+    half = np.float32(np.sqrt(ratio))
+    return slow_old + fine_old * half, slow_new + fine_new / half
 
 
 def _activity(plane: Plane) -> Plane:
@@ -261,7 +293,7 @@ def change_map(
         seen = cv2.erode(bits, np.ones((9, 9), np.uint8), borderValue=1) > 0
         # Outside the earlier picture there is nothing to compare with: it borrows the later one's pixels.
         small_before = np.where(seen[:, :, None], small_before, small_after)
-    score, darker, mean_change = change_score(small_before, small_after, reach)
+    score, darker, mean_change = change_score(small_before, small_after, reach, seen)
     if seen is not None:
         score = np.where(seen, score, np.float32(0))
         mean_change /= max(float(seen.mean()), 1e-6)

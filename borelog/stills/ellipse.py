@@ -23,6 +23,8 @@ _TRIES = 1000
 _RAYS = 360
 Edge = Literal["bore", "crown"]
 _RING_SHARE = 0.3
+# Less of an ellipse than this is as likely an arc on the wall; half of one already leaves its axes to 1.7 px.
+_LEAST_ROUND = 0.4
 _NO_RIM = (
     "no dark line runs round this spot; tap nearer the middle of the crown, or mark six points on its edge"
 )
@@ -362,7 +364,7 @@ def find_rim(image: Picture, x: float, y: float, edge: Edge = "bore", seed: int 
     Raises
     ------
     StillError
-        Where no dark line runs round the tap.
+        Where no dark line runs round the tap, or too little of the way round.
     """
     rays = _rays(image, x, y)
     line = _round_line(rays)
@@ -374,7 +376,13 @@ def find_rim(image: Picture, x: float, y: float, edge: Edge = "bore", seed: int 
     spots = _spots(rays, peaked, _ring(rays, fine, line, edge), 4.0)
     if len(spots) < 40:
         raise StillError(_NO_RIM)
-    return fit_ellipse(spots, 2.0, seed)
+    found = fit_ellipse(spots, 2.0, seed)
+    if found.covered < _LEAST_ROUND:
+        raise StillError(
+            f"a dark line runs only {found.covered:.0%} of the way round this spot, which may be a scratch; "
+            "mark six points on the rim"
+        )
+    return found
 
 
 def _ring(rays: _Rays, fine: Plane, line: NDArray[np.float64], edge: Edge) -> NDArray[np.float64]:

@@ -25,7 +25,15 @@ _STEP = 12
 def dense_flow(a: Picture, b: Picture, fast: bool = False) -> Field:
     """Flow (H, W, 2) in pixels: what is at p in ``a`` is at p + flow in ``b``; inputs are levelled luma."""
     preset = cv2.DISOPTICAL_FLOW_PRESET_FAST if fast else cv2.DISOPTICAL_FLOW_PRESET_MEDIUM
-    return np.asarray(opencv.DISOpticalFlow_create(preset).calc(a, b, None), np.float32)
+    height, width = a.shape
+    # Its coarsest scale is chosen by the width: a flat strip would shrink to nothing there, so it is carried on below.
+    more = max(0, -(-width // 8) - height)
+    if more:
+        a, b = (
+            np.asarray(cv2.copyMakeBorder(p, 0, more, 0, 0, cv2.BORDER_REPLICATE), np.uint8) for p in (a, b)
+        )
+    flow = opencv.DISOpticalFlow_create(preset).calc(a, b, None)
+    return np.asarray(flow[:height], np.float32)
 
 
 def coarse_flow(a: Picture, b: Picture) -> Field:

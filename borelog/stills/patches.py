@@ -1,7 +1,7 @@
 """Areas and spots on one still: pits, oil on the wall, deposits. All of them suggestions, each often wrong.
 
 A pit is darker than what lies on both sides of it in every direction. Oil on a bare wall is warmer than the wall; with a
-camera that balances its own white this is a guess. Deposits are dark and dull; so are shadows.
+camera that balances its own white this is a guess. Deposits are darker than bare metal; so are shadows.
 """
 
 from __future__ import annotations
@@ -16,13 +16,15 @@ from numpy.typing import NDArray
 from borelog.marks.shapes import Ellipse, Polygon
 from borelog.stills.planes import Bits, Picture, Plane, blur, log_luma, picture, wide_blur
 
-PIT_METHOD, OIL_METHOD, DEPOSIT_METHOD, VERSION = (
+PIT_METHOD, OIL_METHOD, DEPOSIT_METHOD, VERSION, DEPOSIT_VERSION = (
     "darker than its sides in eight directions",
     "warmer than the wall",
-    "darker and duller than its surroundings",
+    "darker of the two parts of the levelled light",
     "1",
+    "2",
 )
-PIT_THRESHOLD, OIL_THRESHOLD, DEPOSIT_THRESHOLD = 0.6, 0.022, 0.45
+PIT_THRESHOLD, OIL_THRESHOLD, DEPOSIT_THRESHOLD = 0.6, 0.022, 0.15
+_LEVEL_SHARE = 0.1
 _LONGEST = 640
 
 
@@ -119,11 +121,35 @@ def find_oil(
 def find_deposits(
     image: Picture, threshold: float = DEPOSIT_THRESHOLD, leave_out: Bits | None = None
 ) -> tuple[FoundPatch, ...]:
-    """Areas clearly darker than the middle of the still and without shine in them, largest first."""
+    """The darker part of a still whose light parts in two, largest area first.
+
+    The light is levelled over a tenth of the frame and parted where the two parts differ most from each other (Otsu, IEEE
+    Trans. SMC 9(1), 1979). Any picture can be parted: only where the parts lie ``threshold`` apart (log of the light) are
+    there deposits.
+    """
     small, grow = _small(picture(image))
     light = log_luma(small)
-    calm = blur(light, 3.0)
-    return _areas(_without(np.float32(np.median(calm)) - calm, leave_out), threshold, grow)
+    calm = blur(light - wide_blur(light, _LEVEL_SHARE * max(light.shape)), 3.0)
+    seen = _without(np.ones(calm.shape, np.float32), leave_out) > 0
+    if not seen.any():
+        return ()
+    part, dark, bright = _parted(calm[seen])
+    if bright - dark < threshold:
+        return ()
+    return _areas(_without(np.float32(bright) - calm, leave_out), bright - part, grow)
+
+
+def _parted(values: NDArray[np.float32]) -> tuple[float, float, float]:
+    """Otsu's threshold between two parts of ``values``, and the mean of each part."""
+    counts, edges = np.histogram(values, 128)
+    middle = (edges[1:] + edges[:-1]) / 2
+    below, total = np.cumsum(counts), float(counts.sum())
+    sums = np.cumsum(counts * middle)
+    share = below[:-1] / total
+    between = (sums[-1] / total * share - sums[:-1] / total) ** 2 / np.maximum(share * (1 - share), 1e-9)
+    k = int(between.argmax())
+    above = max(total - below[k], 1.0)
+    return float(edges[k + 1]), float(sums[k] / max(below[k], 1)), float((sums[-1] - sums[k]) / above)
 
 
 def _areas(response: Plane, threshold: float, grow: float) -> tuple[FoundPatch, ...]:

@@ -14,6 +14,7 @@ import cv2
 import msgspec
 import numpy as np
 
+from borelog.knowledge import tables
 from borelog.marks.shapes import Ellipse, Freehand, Shape
 from borelog.stills import StillError
 from borelog.stills import lines as line_finder
@@ -27,13 +28,14 @@ from borelog.stills.unroll import Unrolled
 
 View = Literal["bore", "wall", "crown", "roof"]
 MOST = 12
+AREAS = ("oil", "deposit")
 NOTHING = "nothing suggested; that does not mean there is nothing"
 _STRIP_WIDTH = 1440
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of suggestion: its words, the finding it may become, how it is found, and how often it is wrong."""
+    """One kind of suggestion: its words, the finding it may become, how it is found, and what it is mistaken for."""
 
     id: str
     words: str
@@ -41,7 +43,7 @@ class Kind:
     method: str
     version: str
     threshold: float
-    wrong: str
+    mistaken: str
 
 
 KINDS: dict[str, Kind] = {
@@ -54,7 +56,7 @@ KINDS: dict[str, Kind] = {
             line_finder.METHOD,
             line_finder.VERSION,
             line_finder.SCORE_HIGH,
-            "square at a drawn wall 1 in 50 wrong; down the bore 8 of 12 are fine lines or streaks of light; depth is not seen",
+            "fine lines and streaks of light look alike; depth is not seen",
         ),
         Kind(
             "crack",
@@ -63,7 +65,7 @@ KINDS: dict[str, Kind] = {
             line_finder.METHOD,
             line_finder.VERSION,
             line_finder.HIGH,
-            "on carbon about 20 wrong in a still; round valves and threads 7 of 8 are edges; of clean parts 1 in 8 gets a wrong one",
+            "edges of valves and carbon, hone grooves and casting lines look alike",
         ),
         Kind(
             "pit",
@@ -72,7 +74,7 @@ KINDS: dict[str, Kind] = {
             patch_finder.PIT_METHOD,
             patch_finder.VERSION,
             patch_finder.PIT_THRESHOLD,
-            "about 50 wrong in a still on carbon; on photographs of worn metal 17 % found at 8 wrong: hardly of use",
+            "dirt and carbon look alike; on photographs of worn metal 17 % were found at 8 wrong a picture",
         ),
         Kind(
             "oil",
@@ -81,16 +83,16 @@ KINDS: dict[str, Kind] = {
             patch_finder.OIL_METHOD,
             patch_finder.VERSION,
             patch_finder.OIL_THRESHOLD,
-            "three quarters of the area is right on drawn stills; a guess where the camera sets its own white or all the wall is wet",
+            "a guess where the camera sets its own white or all the wall is wet",
         ),
         Kind(
             "deposit",
-            "dark and dull, perhaps deposits",
+            "darker part, perhaps deposits",
             "",
             patch_finder.DEPOSIT_METHOD,
-            patch_finder.VERSION,
+            patch_finder.DEPOSIT_VERSION,
             patch_finder.DEPOSIT_THRESHOLD,
-            "about half of the marked area is right on drawn stills: shadow and soot look alike",
+            "shadow and soot look alike",
         ),
     )
 }
@@ -98,13 +100,34 @@ KINDS: dict[str, Kind] = {
 # A line along the bore must be strong or long; the other finders' thresholds say enough.
 _LEAST = {"score": 1.0, "crack": 0.0, "pit": 0.0, "oil": 0.0, "deposit": 0.0}
 
-# Cracks and pits on carbon are mostly wrong, so they are off where carbon is.
+# Cracks and pits on carbon and on a hatched wall are mostly wrong, so they are off where those are.
 DEFAULTS: dict[str, tuple[str, ...]] = {
     "bore": ("score", "oil"),
-    "wall": ("score", "crack", "oil"),
+    "wall": ("score", "oil"),
     "crown": ("deposit",),
     "roof": ("crack", "deposit"),
 }
+
+
+def how_often_wrong(kind: str, view: View) -> str:
+    """How often a kind is wrong in a view, counted on drawn stills (``suggestion_rates.csv``), and what fools it."""
+    about = KINDS[kind]
+    rows = tables.rows(
+        "suggestion_rates.csv", "kind", "view", "stills", "right", "found", "clean", "marked_clean"
+    )
+    row = next((r for r in rows if (r["kind"], r["view"]) == (kind, view)), None)
+    if row is None:
+        return f"how often it is wrong in this view was not counted; {about.mistaken}"
+    stills = f"{row['stills']} drawn stills"
+    what = "of the marked area" if kind in AREAS else "of the marks"
+    said = []
+    if row["right"]:
+        said.append(f"{1 - float(row['right']):.0%} {what} wrong")
+    if row["found"]:
+        said.append(f"{1 - float(row['found']):.0%} of what is there missed")
+    if int(row["clean"]):
+        said.append(f"{row['marked_clean']} of {row['clean']} stills without any marked all the same")
+    return f"{', '.join(said)} ({stills}; real ones are harder); {about.mistaken}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -240,7 +263,7 @@ def suggest(
         place[kind] += 1
     ranked.sort(key=lambda r: r[:2])
     items = tuple(Suggestion(k, r[2], r[3], -r[1]) for k, r in enumerate(ranked[:MOST], 1))
-    shown = tuple((k, KINDS[k].wrong) for k in wanted)
+    shown = tuple((k, how_often_wrong(k, view)) for k in wanted)
     return Suggestions(items, len(found), wanted, shown)
 
 

@@ -15,6 +15,7 @@ from borelog.stills import StillError
 from borelog.stills.align import align, align_by_points, warp
 from borelog.stills.change import MOST_REGIONS, change_map, with_threshold
 from borelog.stills.compare import (
+    Comparison,
     blink_frames,
     compare,
     files_of,
@@ -26,6 +27,7 @@ from borelog.stills.compare import (
     wipe,
 )
 from borelog.stills.planes import Stopped
+from tests.stills.altered import altered, bases
 
 
 def metal(seed: int = 0, height: int = 480, width: int = 640) -> np.ndarray:
@@ -45,6 +47,20 @@ def metal(seed: int = 0, height: int = 480, width: int = 640) -> np.ndarray:
 def noisy(image: np.ndarray, seed: int, sigma: float = 2.0) -> np.ndarray:
     dice = np.random.default_rng(seed)
     return np.clip(image + dice.normal(0, sigma, image.shape), 0, 255).astype(np.uint8)
+
+
+def hits(found: Comparison, marks: tuple[np.ndarray, ...]) -> tuple[int, int]:
+    """How many of the marks a listed region meets, and how many regions meet none."""
+    near = [cv2.dilate(m.astype(np.uint8), np.ones((7, 7), np.uint8)) for m in marks]
+    met: set[int] = set()
+    false = 0
+    for region in found.regions:
+        plane = np.zeros(near[0].shape, np.uint8)
+        cv2.fillPoly(plane, [np.rint(np.array(region.outline.points)).astype(np.int32)], 1)
+        which = {k for k, m in enumerate(near) if (plane & m).any()}
+        met |= which
+        false += not which
+    return len(met), false
 
 
 def pitted(image: np.ndarray, spots: list[tuple[int, int, int]]) -> np.ndarray:
@@ -165,8 +181,54 @@ class TestAlign:
         assert said == sorted(said)
         assert said[-1] == 1.0
 
+    @pytest.mark.parametrize("size", [(20, 960), (16, 3000), (960, 17), (16, 16)])
+    def test_strips_and_scraps_are_answered_not_crashed_on(self, size: tuple[int, int]) -> None:
+        scrap = np.random.default_rng(0).integers(0, 255, (*size, 3)).astype(np.uint8)
+        assert compare(scrap, scrap).alignment.share > 0
+
+    @pytest.mark.parametrize(
+        "name",
+        [
+            "gravel",
+            pytest.param("page", marks=pytest.mark.long),
+            pytest.param("plate 2", marks=pytest.mark.long),
+        ],
+    )
+    def test_two_visits_of_a_place_are_laid_on_each_other(self, name: str) -> None:
+        """Another light, gamma, focus, noise, JPEG, turn and zoom; whole, half the size, rolled and mirrored."""
+        pair = altered(dict(bases())[name], 31)
+        half = cv2.resize(pair.before, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
+        rolled = np.ascontiguousarray(np.rot90(pair.before, 2))
+        assert align(pair.before, pair.after).accepted
+        assert align(half, pair.after).accepted
+        assert align(rolled, pair.after).accepted
+        assert align(np.ascontiguousarray(pair.before[:, ::-1]), pair.after, mirror=True).accepted
+
 
 class TestChange:
+    @pytest.mark.parametrize("gamma", [0.75, 1.3])
+    def test_another_gamma_is_no_change_and_hides_none(self, gamma: float) -> None:
+        bent = (((metal() / 255.0) ** gamma) * 255).astype(np.uint8)
+        assert change_map(metal(), bent).found <= 1
+        spots = [(120, 100, 7), (400, 300, 10), (560, 60, 6)]
+        found = change_map(metal(), pitted(bent, spots))
+        for x, y, _ in spots:
+            assert any(
+                r.box.x <= x <= r.box.x + r.box.width and r.box.y <= y <= r.box.y + r.box.height
+                for r in found.regions
+            )
+
+    @pytest.mark.long
+    def test_marks_between_two_visits(self) -> None:
+        """Four marks a pair on ten pictures; the curve over many is in docs/pictures.md."""
+        seen = marks = false = 0
+        for k, (_, image) in enumerate(bases()):
+            pair = altered(image, 4000 + k)
+            result = hits(compare(pair.before, pair.after), pair.marks)
+            seen, marks, false = seen + result[0], marks + len(pair.marks), false + result[1]
+        assert seen >= 0.5 * marks
+        assert false <= 5
+
     def test_new_spots_are_found_and_nothing_else(self) -> None:
         spots = [(120, 100, 7), (400, 300, 10), (560, 60, 6)]
         found = change_map(noisy(metal(), 1), noisy(pitted(metal(), spots), 2))

@@ -8,13 +8,14 @@ import pytest
 
 from borelog.demo.pictures import crack_scene, wall_view
 from borelog.demo.pictures.wall import Wall, scored
+from borelog.knowledge import tables
 from borelog.marks.shapes import Ellipse, Freehand, Polygon, outline
 from borelog.stills import StillError
 from borelog.stills.lines import find_lines, find_scores
 from borelog.stills.missing_crown import cut_out, missing_share
-from borelog.stills.patches import find_oil, find_pits
+from borelog.stills.patches import find_deposits, find_oil, find_pits
 from borelog.stills.planes import Stopped
-from borelog.stills.suggest import DEFAULTS, KINDS, MOST, NOTHING, suggest
+from borelog.stills.suggest import DEFAULTS, KINDS, MOST, NOTHING, how_often_wrong, suggest
 from borelog.stills.unroll import BorePose, Lens, project
 
 
@@ -159,7 +160,24 @@ class TestSuggest:
     def test_how_often_it_is_wrong_stands_in_every_answer(self) -> None:
         found = suggest(plate(), "roof")
         assert dict(found.wrong).keys() == set(found.looked_for)
-        assert all("wrong" in rate or "right" in rate for _, rate in found.wrong)
+        assert all("wrong" in rate for _, rate in found.wrong)
+
+    def test_the_counts_come_from_the_table_and_name_their_stills(self) -> None:
+        words = how_often_wrong("score", "bore")
+        row = next(
+            r for r in tables.rows("suggestion_rates.csv") if (r["kind"], r["view"]) == ("score", "bore")
+        )
+        assert f"{1 - float(row['right']):.0%} of the marks wrong" in words
+        assert f"{1 - float(row['found']):.0%} of what is there missed" in words
+        assert f"{row['stills']} drawn stills" in words
+        assert "was not counted" in how_often_wrong("deposit", "roof")
+
+    def test_deposits_are_the_darker_part_and_an_even_plate_has_none(self) -> None:
+        image = plate(10, level=150)
+        image[100:380, 60:330] = (image[100:380, 60:330] * 0.55).astype(np.uint8)
+        (patch,) = find_deposits(image)
+        assert patch.area_px == pytest.approx(280 * 270, rel=0.15)
+        assert find_deposits(plate(10, level=150)) == ()
 
     def test_glare_gives_no_suggestion(self) -> None:
         image = plate(6, level=90)
