@@ -283,7 +283,7 @@ async def test_stills_are_filed_drawn_on_moved_and_measured_by_keys(
         await press(app, pilot, "f", "3", "type:exhaust valve", "enter")
         placed = bench.inspection(four).of(StillPlaced)[-1].body
         assert (placed.cylinder, placed.place) == (3, Place("exhaust_valve"))
-        await press(app, pilot, "2", "left_square_bracket", "right_square_bracket", "right_square_bracket")
+        await press(app, pilot, "left_square_bracket", "right_square_bracket", "right_square_bracket")
         room.take(placed.still)
         room.show()
         await settled(app, pilot)

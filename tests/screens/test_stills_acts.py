@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import os
+import threading
 from pathlib import Path
 from typing import Any, cast
 
@@ -450,3 +451,40 @@ async def test_a_probe_may_be_called_anything(bench: Bench, four: str, pair: tup
         await until(app, pilot, lambda: room.probe == "lens")
         inspection = bench.inspection(four)
         assert any(r.body.probe == "lens" for r in inspection.of(StillPlaced))
+
+
+async def test_a_watch_that_ends_by_itself_is_no_longer_shown(
+    bench: Bench, four: str, tmp_path: Path
+) -> None:
+    """The folder goes between being named and being watched, as a card pulled out of its reader does."""
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot)
+        room.watching = threading.Event()
+        room._watch(tmp_path / "gone", room.watching)
+        await until(app, pilot, lambda: room.watching is None)
+        assert "no folder" in message(app)
+        assert "watching" not in shown(app, "#state")
+
+
+async def test_leaving_is_asked_twice_while_pictures_come_in_and_not_after_a_fault(
+    bench: Bench, four: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inside, go_on = threading.Event(), threading.Event()
+
+    def broken(*_: Any, **__: Any) -> None:
+        inside.set()
+        go_on.wait(20)
+        raise RuntimeError("reader pulled out")
+
+    monkeypatch.setattr("borelog.acts.filing.add_pictures", broken)
+    app = Screens(bench, open_id=four)
+    async with app.run_test(size=(120, 40)) as pilot:
+        room = await in_stills(app, pilot)
+        room._take(str(tmp_path), 1)
+        await until(app, pilot, inside.is_set)
+        app.act_quit()
+        assert "still being written" in message(app)
+        go_on.set()
+        await until(app, pilot, lambda: "reader pulled out" in message(app))
+        assert not app.long_jobs
