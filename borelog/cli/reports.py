@@ -227,6 +227,10 @@ def _cylinder(c: CylinderVerdict) -> None:
         out(wrapped(f"would flip it: {c.leader.flip}", "    ", "  "))
 
 
+PLAINLY = 0.8
+"""From here on a sound cylinder is said in short."""
+
+
 def _in_short(c: CylinderVerdict) -> None:
     """A sound cylinder in two lines: on a long engine the sick one would be lost among the reasons of the others."""
     out(f"cylinder {c.cylinder}: {c.words}")
@@ -247,7 +251,7 @@ def verdict_text(judged: Judgement, only: int | None = None) -> None:
             out(wrapped(v.money.sentence))
         out()
     for c in v.cylinders:
-        if only is None and c.enough and c.leader and c.leader.fault == "sound":
+        if only is None and c.leader and c.leader.fault == "sound" and c.leader.probability >= PLAINLY:
             _in_short(c)
         elif only in (None, c.cylinder):
             _cylinder(c)
