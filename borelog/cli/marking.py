@@ -230,7 +230,8 @@ def copy(args: argparse.Namespace) -> int:
         }
         out_json(plain, "borelog.copy/1")
         return 0
-    out(f"written: {done.file}, {done.marks} marks" + (f", {done.masks} areas filled" if done.masks else ""))
+    filled = f", {counted(done.masks, 'area')} filled" if done.masks else ""
+    out(f"written: {done.file}, {counted(done.marks, 'mark')}{filled}")
     for line in done.legend:
         out(wrapped(line, "     ", "  "))
     return 0

@@ -11,7 +11,7 @@ from textual import work
 from textual.timer import Timer
 from textual.worker import get_current_worker
 
-from borelog.text import BorelogError, one_line
+from borelog.text import BorelogError, counted, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.screens.stills_suggesting import SuggestActs, Suggested
 from borelog.tui.views import comparing
@@ -407,7 +407,7 @@ class PairActs(SuggestActs):
                 path = Path(values["path"].strip() or "marked.png").expanduser()
                 self.screens.do(
                     lambda: write_copy(bench, id_, still.sha256, path),
-                    lambda c: f"written: {c.file}, {c.marks} marks",
+                    lambda c: f"written: {c.file}, {counted(c.marks, 'mark')}",
                 )
 
         name = f"{Path(still.name).stem}-marked.png"
