@@ -36,7 +36,7 @@ SHOTS: dict[str, tuple[tuple[int, int], str, tuple[str, ...]]] = {
     "says": ((100, 34), "borelog-night", ("3", "f4", "ctrl+s")),
     "past-calls": ((100, 30), "borelog-night", ("f2", "p")),
     "engine": ((100, 30), "borelog-night", ("e",)),
-    "stills": ((100, 30), "borelog-night", ("3", "f5", "full_stop", "full_stop")),
+    "stills": ((120, 40), "borelog-night", ("3", "f5", "full_stop", "full_stop")),
     "magnifier": ((100, 30), "borelog-night", ("3", "f5", "full_stop", "full_stop", "n", "plus", "g")),
     "coverage": ((100, 36), "borelog-night", ("3", "f5", "a")),
     "verdict": ((120, 44), "borelog-night", ("3", "f6")),
