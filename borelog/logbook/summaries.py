@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 from borelog.logbook import chain
 
-
 SHOP = "0" * 32
 """The inspection that holds what counts for the whole logbook, its prices: it is no engine, so no list shows it."""
 
