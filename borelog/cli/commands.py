@@ -36,6 +36,9 @@ INSPECTION = _arg(
 )
 JSON = _arg("--json", action="store_true", help="print one JSON document and nothing else")
 OUT = _arg("-o", "--out", metavar="DIR", default=".", help="folder to write into (default: here)")
+OUT_FILE = _arg(
+    "-o", "--out", metavar="FILE", default=".", help="file to write, or a folder for it (default: here)"
+)
 PROBE = _arg(
     "--probe", default="", metavar="NAME", help="the probe they come from: its mirror and roll are noted once"
 )
@@ -125,13 +128,13 @@ COMMANDS: tuple[Command, ...] = (
         _arg("--mask", default=None, metavar="WHAT", help="fill it in every copy that leaves the house"),
         _arg("--to", default="", metavar="ENTRY", help="one more mark of this finding"), JSON), "pictures"),
     Command("copy", "write a copy of a still with its marks on it: .png, .jpg or .svg", "marking:copy", (
-        INSPECTION, _arg("still", metavar="STILL"), OUT,
+        INSPECTION, _arg("still", metavar="STILL"), OUT_FILE,
         _arg("--numbers", action="store_true", help="numbers without words"),
         _arg("--unmasked", action="store_true", help="do not fill the masked areas: for your own eyes"), JSON), "pictures"),
     Command("look", "write a copy of a picture shown clearer; the picture itself is not touched", "pictures:look", (
         _arg("picture", metavar="PICTURE"),
         _arg("values", nargs="*", metavar="NAME=VALUE", help="contrast, gamma, denoise, sharpen, rotate, mirror, fill_glare"),
-        OUT, JSON), "pictures"),
+        OUT_FILE, JSON), "pictures"),
     Command("compare", "align two pictures of one place and show what is different", "pictures:compare", (
         _arg("first", metavar="A"), _arg("second", metavar="B"), OUT,
         _arg("--thorough", action="store_true", help="slower and surer alignment"),
@@ -140,7 +143,7 @@ COMMANDS: tuple[Command, ...] = (
         _arg("--gif", action="store_true", help="also a blinking GIF"), JSON), "pictures"),
     Command("strip", "one place over its dates, side by side; earlier looks at the engine too", "pictures:strip", (
         INSPECTION, _arg("place", metavar="PLACE", help="for example 'exhaust valve'"), _arg("-c", "--cylinder", type=int),
-        OUT, _arg("--plain", action="store_true", help="as they came, not laid on the latest"), JSON), "pictures"),
+        OUT_FILE, _arg("--plain", action="store_true", help="as they came, not laid on the latest"), JSON), "pictures"),
     Command("measure", "measure in a picture; 'measure list' names the measures", "pictures:measure", (
         _arg("measure", metavar="MEASURE"), _arg("picture", metavar="PICTURE", nargs="?", default=""), PAIRS, JSON),
         "pictures"),
