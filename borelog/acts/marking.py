@@ -63,7 +63,7 @@ def shape_typed(kind: str, typed: str, image: Callable[[], Any]) -> Shape:
     StillError
         For too few places, or where nothing can be traced.
     """
-    from borelog.stills.measuring import points, without_points
+    from borelog.stills.typed import points, without_points
 
     if kind not in SHAPES:
         raise ActError(

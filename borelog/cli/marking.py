@@ -151,7 +151,7 @@ def scale(args: argparse.Namespace) -> int:
             )
             at = scales.middle_of(rim)
         elif "thread" in values:
-            from borelog.stills.measuring import points
+            from borelog.stills.typed import points
 
             ends = points(values["thread"], "thread", 4)
             lines = [Line(*ends[0], *ends[1]), Line(*ends[2], *ends[3])]

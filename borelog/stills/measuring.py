@@ -9,17 +9,15 @@ from __future__ import annotations
 import difflib
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from typing import Any
 
 from borelog.marks.shapes import Box, Line, Polygon
-from borelog.quantity import QuantityError, parse
 from borelog.stills import StillError
 from borelog.stills.planes import Picture
+from borelog.stills.typed import Options, millimetres, number, points, without_points
 from borelog.text import one_line
-
-Options = Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,56 +47,6 @@ class Measured:
     values: dict[str, Any]
 
 
-_FAR_PX = 70_000
-"""No side of a picture that is taken in is as long."""
-
-_PAIR = re.compile(r"(-?\d+(?:\.\d+)?)\s*,\s*(-?\d+(?:\.\d+)?)")
-
-
-def points(text: str, name: str, least: int = 1) -> list[tuple[float, float]]:
-    """'120,80 131.5,84' as points.
-
-    Raises
-    ------
-    StillError
-        If there are fewer than ``least``, or one lies outside every picture there is.
-    """
-    found = [(float(a), float(b)) for a, b in _PAIR.findall(text)]
-    if any(max(abs(x), abs(y)) > _FAR_PX for x, y in found):
-        raise StillError(
-            f"{name}={one_line(text, 40)!r}: a point lies far outside every picture; type its pixels again"
-        )
-    if len(found) < least:
-        raise StillError(
-            f"{name}={one_line(text, 40)!r}: type at least {least} points as x,y with blanks between"
-        )
-    return found
-
-
-def without_points(text: str) -> str:
-    """What stands in a text beside its points."""
-    return " ".join(_PAIR.sub(" ", text).split())
-
-
-def _millimetres(text: str, name: str) -> float:
-    try:
-        return parse(text, "mm").to("mm")
-    except QuantityError as error:
-        raise StillError(f"{name}: {error}") from error
-
-
-def _number(options: Options, name: str, default: float) -> float:
-    if not options.get(name):
-        return default
-    try:
-        value = float(options[name].replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise StillError(f"{name}={one_line(options[name], 20)!r} is no number")
-    return value
-
-
 def _scale(options: Options) -> Any:
     """The scale of 'scale=x,y x,y LENGTH', or None."""
     from borelog.stills.scale import from_length
@@ -112,7 +60,7 @@ def _scale(options: Options) -> Any:
         raise StillError(
             "scale: put the distance of the two points behind them, for example 10,20 200,20 14 mm"
         )
-    return from_length(first, second, _millimetres(rest, "scale"))
+    return from_length(first, second, millimetres(rest, "scale"))
 
 
 def _plain(measure: Any) -> Measured:
@@ -170,11 +118,11 @@ def _hone(image: Picture, options: Options) -> Measured:
     if squared:
         corners = tuple(points(options["corners"], "corners", 4)[:4])
         wide, high = (
-            _millimetres(options.get("width", ""), "width"),
-            _millimetres(options.get("height", ""), "height"),
+            millimetres(options.get("width", ""), "width"),
+            millimetres(options.get("height", ""), "height"),
         )
         image = squared_up(image, corners, wide, high)
-    found = hone_angle(image, axis_deg=_number(options, "axis", 90.0), squared=squared)
+    found = hone_angle(image, axis_deg=number(options, "axis", 90.0), squared=squared)
     return Measured(found.text(), found.as_dict())
 
 
@@ -183,11 +131,11 @@ def _thread(image: Picture, options: Options) -> Any:
 
     ends = points(options["thread"], "thread", 2)
     lines = tuple(Line(*a, *b) for a, b in zip(ends[::2], ends[1::2], strict=False))
-    return thread_scale(image, lines, _number(options, "pitch", 1.25), _camera_mm(options))
+    return thread_scale(image, lines, number(options, "pitch", 1.25), _camera_mm(options))
 
 
 def _camera_mm(options: Options) -> float | None:
-    return _millimetres(options["distance"], "distance") if options.get("distance") else None
+    return millimetres(options["distance"], "distance") if options.get("distance") else None
 
 
 def _thread_scale(image: Picture, options: Options) -> Measured:
@@ -239,9 +187,9 @@ def _unroll(image: Picture, options: Options) -> Measured:
 
     height, width = image.shape[:2]
     at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
-    lens = lens_of(width, height, _number(options, "view", 70.0))
-    poses = poses_from_rim(find_rim(image, *at).shape, lens, _millimetres(options["bore"], "bore"))
-    which = int(_number(options, "pose", 0))
+    lens = lens_of(width, height, number(options, "view", 70.0))
+    poses = poses_from_rim(find_rim(image, *at).shape, lens, millimetres(options["bore"], "bore"))
+    which = int(number(options, "pose", 0))
     if which not in (1, 2):
         tilts = " or ".join(
             f"pose={k} ({p.tilt_deg:.0f} degrees, axis {p.axis[0]:+.2f}, {p.axis[1]:+.2f})"
@@ -314,7 +262,7 @@ def _missing(image: Picture, options: Options) -> Measured:
     else:
         raise StillError("missing: type tap=x,y inside the piece, or points=x,y x,y x,y ... round it")
     at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
-    bore = _millimetres(options["bore"], "bore") if options.get("bore") else None
+    bore = millimetres(options["bore"], "bore") if options.get("bore") else None
     found = missing_share(outline, find_rim(image, *at).shape, bore_mm=bore)
     text = f"{found.text()}; rests on the rim found round {at[0]:.0f}, {at[1]:.0f} and the outline; no picture measures depth"
     return Measured(text, found.as_dict())

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from borelog.stills import StillError
-from borelog.stills.measuring import MEASURES, points, run
+from borelog.stills.measuring import MEASURES, run
+from borelog.stills.typed import points
 
 GREY = np.full((120, 160, 3), 90, np.uint8)
 
