@@ -173,7 +173,7 @@ def shown_as(path: Path, options: dict[str, str], out: Path) -> Told:
     Raises
     ------
     PicturingError
-        For a setting that is no number or yes/no.
+        For a setting that is no number or yes/no, or a copy that is neither PNG nor JPEG.
     OutputError
         If the copy cannot be written, or would replace the picture itself.
     """
@@ -192,6 +192,8 @@ def shown_as(path: Path, options: dict[str, str], out: Path) -> Told:
             raise PicturingError(
                 f"{one_line(name, 20)}={one_line(typed, 20)}: type a number, yes or no"
             ) from None
+    if not out.is_dir() and out.suffix.lower() not in (".png", ".jpg", ".jpeg"):
+        raise PicturingError(f"{one_line(out.name, 60)}: a copy is written as .png or .jpg")
     look = from_plain(values) if values else CLEARER
     image, _ = decode_file(path)
     shown = apply(image, look)

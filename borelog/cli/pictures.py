@@ -83,6 +83,8 @@ def add(args: argparse.Namespace) -> int:
 
 def film(args: argparse.Namespace) -> int:
     """``borelog film INSPECTION FILM``."""
+    if args.most < 1:
+        raise UsageError("--most: at least one frame is kept")
     with bench_for(args) as bench:
         added = filming.add_film(
             bench,
@@ -99,6 +101,8 @@ def film(args: argparse.Namespace) -> int:
 
 def watch(args: argparse.Namespace) -> int:
     """``borelog watch INSPECTION DIR``: until Ctrl+C, or for so many seconds."""
+    if not 0 <= args.seconds <= threading.TIMEOUT_MAX:
+        raise UsageError("--seconds: a time in seconds, 0 for no end")
     stop = threading.Event()
     with bench_for(args) as bench:
         id_ = bench.journal.find(args.inspection)

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image
 
 from borelog.acts.outputs import OutputError, write_made
-from borelog.acts.picturing import compare_files, measure_file, shown_as
+from borelog.acts.picturing import PicturingError, compare_files, measure_file, shown_as
 
 
 def test_an_original_stays(tmp_path: Path) -> None:
@@ -69,3 +69,10 @@ def test_two_pictures_compared_where_they_lie_stay(tmp_path: Path) -> None:
     done = compare_files(tmp_path / "earlier.png", tmp_path / "later.png", tmp_path / "out")
     assert not any("blink" in line for line in done.lines)
     assert (tmp_path / "blink.gif").read_bytes() == b"my own"
+
+
+def test_a_copy_shown_clearer_is_a_picture_by_its_name(tmp_path: Path) -> None:
+    Image.new("RGB", (40, 30), (90, 60, 30)).save(tmp_path / "a.png")
+    with pytest.raises(PicturingError, match=r"written as \.png or \.jpg"):
+        shown_as(tmp_path / "a.png", {"contrast": "2"}, tmp_path / "notes.txt")
+    assert not (tmp_path / "notes.txt").exists()

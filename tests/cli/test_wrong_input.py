@@ -42,6 +42,9 @@ WRONG: tuple[tuple[str, ...], ...] = (
     ("probe", "nobody"), ("probe", "last", "Blue", "--roll", "steep"), ("scale", "last", "abc", "length=10 mm"), ("mark", "last", "abc"),
     ("place", "last", "abc"), ("copy", "last", "abc"), ("look", "{nothing}"), ("look", "{binary}", "contrast=much"),
     ("strip", "last", "nowhere"), ("lens", "{binary}", "--into", "nobody"), ("restore", "{folder}"), ("restore", "{binary}"),
+    ("film", "last", "{binary}", "--most", "0"), ("film", "last", "{binary}", "--most", "-3"),
+    ("watch", "last", "{folder}", "--seconds", "-1"), ("watch", "last", "{folder}", "--seconds", "nan"),
+    ("look", "{binary}", "contrast=2", "-o", "x.txt"),
     ("completion", "dos"), ("serve", "--host", "0.0.0.0"), ("serve", "--port", "99999"), ("terms", "no such term at all"),
 )  # fmt: skip
 
