@@ -51,14 +51,6 @@ class Recorded(msgspec.Struct, Generic[B], frozen=True, gc=False):
 
 
 @dataclass(frozen=True, slots=True)
-class Undoable:
-    """The writer's own entry that undo, or redo, would act on, in words."""
-
-    entry: str
-    words: str
-
-
-@dataclass(frozen=True, slots=True)
 class Inspection:
     """The fold of an inspection's entries.
 
