@@ -88,10 +88,13 @@ class Terminal:
 
     def pull_the_plug(self) -> None:
         os.kill(self.pid, signal.SIGKILL)
-        self.tmux("kill-server")
+        self.close()
 
     def close(self) -> None:
+        """End the server of this start and leave no socket of it behind."""
         self.tmux("kill-server")
+        folder = Path(os.environ.get("TMUX_TMPDIR", "/tmp")) / f"tmux-{os.getuid()}"
+        (folder / self.socket).unlink(missing_ok=True)
 
 
 @pytest.fixture
