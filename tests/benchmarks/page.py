@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import platform
 import subprocess
 import sys
@@ -44,6 +45,11 @@ def number(value: float, unit: str) -> str:
     digits = 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2 if abs(value) >= 0.1 else 3
     joint = "" if unit in ("x", "%") else " "
     return f"{value:,.{digits}f}".replace(",", " ") + joint + unit
+
+
+def times(ratio: float) -> str:
+    """'3.2x', or '1/8 000' where the reference takes many times longer."""
+    return number(ratio, "x") if ratio >= 0.05 else f"1/{1 / ratio:,.0f}".replace(",", " ")
 
 
 def met(row: Row) -> str:
@@ -99,7 +105,7 @@ def line(row: Row) -> str:
     floor = row.get("floor") or ("floor" if row.get("floor_ms") else "")
     if floor and row.get("floor_ms"):
         floor = f"{floor}: {number(row['floor_ms'], 'ms')}"
-    ratio = f"{number(row['ratio'], 'x')} " if row.get("ratio") else ""
+    ratio = f"{times(row['ratio'])} " if row.get("ratio") else ""
     beside = f"{ratio}({floor})" if floor else "-"
     return f"| {row['room']} | {row['what']} | {value} | {beside} | {target} | {met(row)} |"
 
@@ -114,6 +120,18 @@ def machine(run: dict[str, Any]) -> list[str]:
         f"- Machine: {brand}, {cpu.get('count', '?')} cores, {info['system']} {info['release'].split('-')[0]}",
         f"- Python {info['python_version']}; {packages}",
         f"- Date: {run['datetime'][:10]}",
+        *busy(run.get("load", ())),
+    ]
+
+
+def busy(load: tuple[float, ...]) -> list[str]:
+    """How busy the machine was besides, where that can be told; a busy one makes every figure an upper bound."""
+    if not load:
+        return []
+    most, cores = max(load), os.cpu_count() or 1
+    said = f"- Load average while measuring: up to {most:.1f} on {cores} cores"
+    return [
+        said + ("; other work was running, so every time is an upper bound" if most > cores + 0.5 else "")
     ]
 
 
@@ -146,8 +164,15 @@ def measure(part: str) -> dict[str, Any]:
             "--benchmark-quiet",
         ]
         command += [f"--benchmark-json={report}"] + (["-k", part] if part else [])
+        before = load_now()
         subprocess.run(command, cwd=ROOT, check=False)
-        return dict(json.loads(report.read_text(encoding="utf-8")))
+        run = dict(json.loads(report.read_text(encoding="utf-8")))
+    return run | {"load": (*before, *load_now())}
+
+
+def load_now() -> tuple[float, ...]:
+    """The load averages of the last one and five minutes; none where the system has none."""
+    return os.getloadavg()[:2] if hasattr(os, "getloadavg") else ()
 
 
 def main() -> None:

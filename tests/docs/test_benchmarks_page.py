@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.benchmarks.conftest import promised
-from tests.benchmarks.page import met, number, rows_of
+from tests.benchmarks.page import busy, met, number, rows_of, times
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -49,3 +49,12 @@ def test_the_page_shows_every_promise() -> None:
     text = (ROOT / "docs" / "benchmarks.md").read_text(encoding="utf-8")
     for row in promised().values():
         assert re.search(rf"^\| {re.escape(row['room'])} \| .+ \|$", text, re.M), row["room"]
+
+
+def test_a_reference_that_is_much_slower_is_said_as_a_part() -> None:
+    assert (times(3.21), times(0.0001)) == ("3.21x", "1/10 000")
+
+
+def test_a_busy_machine_is_said() -> None:
+    assert busy(()) == []
+    assert "upper bound" in busy((1000.0,))[0] and "upper bound" not in busy((0.1,))[0]
