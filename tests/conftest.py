@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
-# A slow machine is no fault of the code: no example has a deadline.
-settings.register_profile("suite", deadline=None)
+# A slow machine is no fault of the code: no example has a deadline, and drawing one may take its time.
+settings.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("suite")
 
 
