@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass
-from statistics import fmean
 from typing import Any
 
 from borelog.acts.words import finding_term
@@ -18,6 +17,7 @@ from borelog.logbook.measured import readings_of
 from borelog.marks.places import Looked as State
 from borelog.marks.places import grid_places
 from borelog.quantity import Quantity, plain_number
+from borelog.readings.repeats import counted
 from borelog.text import one_line
 from borelog.verdict.judged import Verdict
 
@@ -86,7 +86,7 @@ def compression_bars(inspection: Inspection, width: int) -> tuple[str, ...]:
     if len(good) < 2:
         return ()
     unit = Counter(b.unit for b in good).most_common(1)[0][0]
-    kpa = {b.cylinder: Quantity(fmean(b.values), b.unit).to("kPa") for b in good}
+    kpa = {b.cylinder: Quantity(counted(b.values), b.unit).to("kPa") for b in good}
     top = max(kpa.values())
     bars = [
         Bar(
@@ -135,7 +135,7 @@ def _missing(inspection: Inspection, test: str, cylinder: int) -> str:
 
 def _highest(inspection: Inspection) -> float:
     values = [
-        Quantity(fmean(b.values), b.unit).to("kPa")
+        Quantity(counted(b.values), b.unit).to("kPa")
         for c in cylinders_of(inspection)
         if (b := _latest(inspection, "compression_dry", c)) and not b.doubt
     ]
@@ -146,7 +146,7 @@ def _compression(inspection: Inspection, test: str, cylinder: int, top: float | 
     body = _latest(inspection, test, cylinder)
     if body is None:
         return _missing(inspection, test, cylinder)
-    mean = fmean(body.values)
+    mean = counted(body.values)
     text = f"{body.about}{plain_number(mean)} {body.unit}"
     if body.doubt:
         return f"{text} ?"
@@ -159,7 +159,7 @@ def _leak(inspection: Inspection, cylinder: int) -> str:
     body = _latest(inspection, "leakdown", cylinder)
     if body is None:
         return _missing(inspection, "leakdown", cylinder)
-    mean = plain_number(fmean(body.values))
+    mean = plain_number(counted(body.values))
     text = f"{mean} %" if body.unit == "%" else f"{mean}/{plain_number(body.supply or 0)} {body.unit}"
     heard = ", ".join(air_words(a) for a in body.air)
     return one_line(f"{text} {heard}".strip(), 40)
@@ -177,7 +177,7 @@ def _plug(inspection: Inspection, cylinder: int) -> str:
                 words.append(dict(q.states).get(r.body.state, r.body.state))
     gap = _latest(inspection, "plug_gap", cylinder)
     if gap:
-        words.append(f"gap {plain_number(fmean(gap.values))} {gap.unit}")
+        words.append(f"gap {plain_number(counted(gap.values))} {gap.unit}")
     return one_line(", ".join(words), 40) or _missing(inspection, "plugs", cylinder)
 
 

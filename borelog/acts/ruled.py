@@ -37,5 +37,6 @@ def _row(test: str, series: str, outcome: Outcome) -> RuleRow:
     speaks = outcome.result in ("pass", "fail") and outcome.rule.status != "contrast"
     return RuleRow(
         test=test, series=series, rule=outcome.rule.label, words=outcome.words, source=outcome.rule.source,
-        failing=outcome.short if speaks else (), passing=outcome.kept if speaks else (), level=_LEVEL[outcome.result],
+        failing=outcome.short if speaks else (), passing=outcome.kept if speaks else (),
+        least_kpa=outcome.least_kpa if outcome.rule.status != "contrast" else None, level=_LEVEL[outcome.result],
     )  # fmt: skip

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from functools import cache
-from statistics import fmean
 
 from borelog.knowledge.procedures import procedures
 from borelog.logbook.entries import Reading
@@ -16,6 +15,7 @@ from borelog.readings.conditions import appraise
 from borelog.readings.errors import ReadingError
 from borelog.readings.gauge import Gauge
 from borelog.readings.leakdown import LeakReading, make_leak
+from borelog.readings.repeats import counted
 from borelog.readings.rules import Rule, manual_rules
 
 _KIND = {"compression_dry": "dry", "compression_wet": "wet", "compression_warm": "warm"}
@@ -116,7 +116,7 @@ def leak_reading(inspection: Inspection, recorded: Recorded[Reading]) -> LeakRea
     if body.cylinder is None or not body.values:
         return None
     noted = conditions_of(inspection, body.test, body.cylinder, body.series)
-    value = fmean(body.values)
+    value = counted(body.values)
     supply = body.supply
     if supply is None and body.unit == "%":
         fed = number(noted.get("supply", ""), "psi", "kPa")

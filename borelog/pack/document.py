@@ -143,7 +143,7 @@ class Earlier(Section, frozen=True, kw_only=True):
 
 
 class ReadingRow(Section, frozen=True, kw_only=True):
-    """A measured value. ``values`` are the repeats in ``unit``; ``standard`` the middle one in ``standard_unit``."""
+    """A measured value. ``values`` are the repeats in ``unit``; ``standard`` their mean in ``standard_unit``."""
 
     by: By
     test: Text
@@ -178,7 +178,10 @@ class ConditionRow(Section, frozen=True, kw_only=True):
 
 
 class RuleRow(Section, frozen=True, kw_only=True):
-    """One rule applied to one session of a test: what it says of each cylinder, and where it comes from."""
+    """One rule applied to one session of a test: what it says of each cylinder, and where it comes from.
+
+    ``least_kpa`` is the least a cylinder may read under it with the others as they are; None where it says nothing.
+    """
 
     test: Text
     series: Text = ""
@@ -187,6 +190,7 @@ class RuleRow(Section, frozen=True, kw_only=True):
     source: Text
     failing: tuple[int, ...] = ()
     passing: tuple[int, ...] = ()
+    least_kpa: float | None = None
     level: Level = "open"
 
 

@@ -34,6 +34,7 @@ from borelog.pack.document import (
 )
 from borelog.pack.privacy import Share, share_of, shortened
 from borelog.quantity import plain_number
+from borelog.readings.repeats import counted
 from borelog.text import one_line
 from borelog.verdict.judged import Level
 
@@ -380,10 +381,10 @@ def _lines(
             last = [r for r in mine if r.test == test]
             if last:
                 r = last[-1]
-                first = r.values[len(r.values) // 2] if r.values else None
-                told = f"{plain_number(first)} {r.unit}" if first is not None else r.typed
-                if r.supply is not None and first is not None:
-                    told = f"{plain_number(first)}/{plain_number(r.supply)} {r.unit}"
+                figure = counted(r.values) if r.values else None
+                told = f"{plain_number(figure)} {r.unit}" if figure is not None else r.typed
+                if r.supply is not None and figure is not None:
+                    told = f"{plain_number(figure)}/{plain_number(r.supply)} {r.unit}"
                 figures.append(f"{_SHORT[test]}{r.about}{told}")
         findings_here = [f for f in found if f.cylinder == c]
         stills_here = sum(1 for s in stills if s.cylinder == c)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import math
-import statistics
 from collections.abc import Iterable
 from functools import lru_cache
 from importlib import resources
@@ -40,6 +39,7 @@ from borelog.pack.document import (
 )
 from borelog.quantity import Quantity, QuantityError, plain_number
 from borelog.readings.conditions import conditions_of as asked_of
+from borelog.readings.repeats import counted
 from borelog.text import clean, one_line
 from borelog.verdict.judged import Level
 
@@ -92,12 +92,12 @@ def _standard(values: tuple[float, ...], unit: str) -> tuple[float | None, str]:
     if not values:
         return None, ""
     try:
-        middle = Quantity(statistics.median(values), unit)
-        wanted = _STANDARD.get(middle.dimension, unit)
-        standard = middle.to(wanted)
+        figure = Quantity(counted(values), unit)
+        wanted = _STANDARD.get(figure.dimension, unit)
+        standard = figure.to(wanted)
         return (standard if math.isfinite(standard) else None), wanted
     except QuantityError:
-        return statistics.median(values), one_line(unit, 20)
+        return counted(values), one_line(unit, 20)
 
 
 def readings(inspection: Inspection, still_ids: dict[str, str], keep_earlier: bool) -> tuple[ReadingRow, ...]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import statistics
 from collections import defaultdict
 from dataclasses import dataclass
 
@@ -23,6 +22,8 @@ from borelog.pack.document import (
 from borelog.pack.overlay import ShownMark
 from borelog.pack.rows import ANSWERED, STILL_ONLY
 from borelog.quantity import plain_number
+from borelog.readings.repeats import counted
+from borelog.verdict.wording import MOST
 
 GLYPHS = {
     "not looked": "·",
@@ -41,8 +42,14 @@ def moment(text: str) -> str:
 
 
 def share(value: float) -> str:
-    """A probability as two decimals, never as certainty."""
-    return f"{min(0.99, max(0.01, value)):.2f}"
+    """A probability as two decimals, no surer than the words beside it.
+
+    >>> share(0.8), share(0.998), share(0.001)
+    ('0.80', '0.95 or more', '0.05 or less')
+    """
+    if value >= MOST:
+        return f"{MOST:.2f} or more"
+    return f"{value:.2f}" if value > 1 - MOST else f"{1 - MOST:.2f} or less"
 
 
 def whole(value: float) -> str:
@@ -232,17 +239,18 @@ def _chart(document: Document, test: str, title: str, rows: list[ReadingRow]) ->
     bars = []
     for r in drawable:
         low = high = None
-        middle = statistics.median(r.values) if r.values else 0.0
-        if len(r.values) > 1 and middle and r.standard:
-            low, high = (r.standard * v / middle for v in (min(r.values), max(r.values)))
+        figure = counted(r.values) if r.values else 0.0
+        if len(r.values) > 1 and figure and r.standard:
+            low, high = (r.standard * v / figure for v in (min(r.values), max(r.values)))
         level = _RULED[r.cylinder in failing, r.cylinder in passing]
         words = f"{plain_number(r.standard or 0.0)}"
         bars.append(Bar(label(document, r.cylinder or 0), r.standard or 0.0, words, level, low, high))
     unit = units.pop()
     limits: list[Limit] = []
-    if test in ("compression_dry", "compression_warm"):  # the rules speak of dry figures
-        best = max(b.value for b in bars)
-        limits.append(Limit(0.75 * best, "75 % of the highest"))
+    # The first rule that draws a line: the manual's own where there is one, else the first of the published table.
+    if unit == "kPa":
+        lines = [Limit(r.least_kpa, r.rule) for r in rules if r.least_kpa is not None and r.least_kpa > 0]
+        limits = lines[:1]
     return bars_svg(bars, unit=unit, title=f"{title} by cylinder in {unit}", limits=limits)
 
 

@@ -14,6 +14,7 @@ from borelog.quantity import Quantity, plain_number
 from borelog.readings.conditions import Standing
 from borelog.readings.errors import ReadingError
 from borelog.readings.gauge import Budget, Gauge, accuracy, budget
+from borelog.readings.repeats import counted
 
 KINDS = ("dry", "wet", "warm")
 
@@ -44,7 +45,7 @@ class CompressionReading:
     @property
     def mean_kpa(self) -> float:
         """Mean of the repeats, kPa."""
-        return math.fsum(self.values_kpa) / len(self.values_kpa)
+        return counted(self.values_kpa)
 
 
 @dataclass(frozen=True, slots=True)

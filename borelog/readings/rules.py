@@ -59,6 +59,8 @@ class Outcome:
         One line for a person.
     short, kept : tuple of int
         Cylinders under the least the rule asks for, as read, and the others; empty where it does not apply.
+    least_kpa : float or None
+        That least with the figures as read; None where it does not apply.
     """
 
     rule: Rule
@@ -69,6 +71,7 @@ class Outcome:
     words: str
     short: tuple[int, ...] = ()
     kept: tuple[int, ...] = ()
+    least_kpa: float | None = None
 
     @property
     def sourced(self) -> str:
@@ -224,10 +227,10 @@ def _outcome(
         shown = f"lowest {Quantity(low, 'kPa').in_unit(unit)} (cylinder {worst})"
     result = called(chance)
     words = f"{rule.label}: {shown}; {result}, holds with {chance_words(chance)} as far as the gauge goes"
-    least = _least(rule, means) - slack
-    short = tuple(r.cylinder for r in used if r.mean_kpa < least)
-    kept = tuple(r.cylinder for r in used if r.mean_kpa >= least)
-    return Outcome(rule, figure, holds, chance, result, words, short, kept)
+    least = _least(rule, means)
+    short = tuple(r.cylinder for r in used if r.mean_kpa < least - slack)
+    kept = tuple(r.cylinder for r in used if r.mean_kpa >= least - slack)
+    return Outcome(rule, figure, holds, chance, result, words, short, kept, least)
 
 
 def _least(rule: Rule, means: Sequence[float]) -> float:

@@ -10,6 +10,8 @@ from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.types import Seen, Weight
 
 _STEPS = (1, 2, 3, 4, 5, 10, 20)
+MOST = 0.95
+"""19 in 20: nothing a person reads is surer, for the tables are judgement; the record itself keeps the number."""
 
 
 def likelihood(probability: float) -> str:
@@ -23,9 +25,9 @@ def likelihood(probability: float) -> str:
 def in_so_many(probability: float) -> str:
     """A probability as 'about 3 in 4', with a lower number of at most 20 and never beyond 19 in 20."""
     p = min(max(probability, 0.0), 1.0)
-    if p >= 0.95:
+    if p >= MOST:
         return "19 in 20 or more"
-    if p <= 0.05:
+    if p <= 1 - MOST:
         return "1 in 20 or less"
     best = min(
         (Fraction(k, n) for n in _STEPS for k in range(1, n)),

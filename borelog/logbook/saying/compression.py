@@ -14,6 +14,7 @@ from borelog.quantity import Quantity, plain_number
 from borelog.readings import air, patterns
 from borelog.readings.compression import CompressionTest, check_repeats
 from borelog.readings.crank_trace import crank_state
+from borelog.readings.repeats import counted
 
 _TEST = {"dry": "compression_dry", "wet": "compression_wet", "warm": "compression_warm"}
 _WATCH = ("none low", "cannot say")
@@ -259,7 +260,7 @@ def current_remarks(inspection: Inspection) -> Iterator[Remark]:
     for r in inspection.of(Reading):
         b = r.body
         if b.test == "crank_current" and b.cylinder is not None and b.values and not b.doubt:
-            said[b.cylinder] = (sum(b.values) / len(b.values), r.id)
+            said[b.cylinder] = (counted(b.values), r.id)
     odd = {c: (v, e) for c, (v, e) in said.items() if crank_state(v / 100) != "within_85"}
     for c, (value, entry) in odd.items():
         yield Remark(

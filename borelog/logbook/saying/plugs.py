@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from statistics import fmean
 
 from borelog.logbook.entries import Reading, Seen
 from borelog.logbook.fold import conditions_of
@@ -14,6 +13,7 @@ from borelog.logbook.saying.value import Remark, cylinders_named
 from borelog.quantity import Quantity, QuantityError, parse, plain_number
 from borelog.readings.errors import ReadingError
 from borelog.readings.plugs import GapJudgement, PlugState, judge_gap, judge_plugs, plug_words
+from borelog.readings.repeats import counted
 
 # Under this a gap is closed whatever the specification; common practice.
 CLOSED_MM = 0.3
@@ -73,7 +73,7 @@ def _gaps(inspection: Inspection) -> Iterator[tuple[int, float, str]]:
         if b.test != "plug_gap" or b.cylinder is None or not b.values or b.doubt:
             continue
         try:
-            yield b.cylinder, Quantity(fmean(b.values), b.unit).to("mm"), r.id
+            yield b.cylinder, Quantity(counted(b.values), b.unit).to("mm"), r.id
         except QuantityError:
             continue
 

@@ -14,6 +14,7 @@ from borelog.logbook.inspection import Inspection, Recorded
 from borelog.marks.places import Looked as State
 from borelog.quantity import Quantity, QuantityError, plain_number
 from borelog.readings.conditions import Condition, appraise, conditions_of
+from borelog.readings.repeats import counted
 from borelog.text import one_line
 from borelog.tui.views.judging import judge_compression
 from borelog.tui.views.parts import part_rows
@@ -191,9 +192,9 @@ def shown_in(b: Reading, unit: str) -> str:
         return one_line(b.typed, 20)
     shown, mark = unit, ""
     try:
-        value = Quantity(sum(b.values) / len(b.values), b.unit).to(unit)
+        value = Quantity(counted(b.values), b.unit).to(unit)
     except QuantityError:
-        value, shown, mark = sum(b.values) / len(b.values), b.unit, f" {b.unit}"
+        value, shown, mark = counted(b.values), b.unit, f" {b.unit}"
     text = plain_number(value, 3)
     if b.supply:
         supply = b.supply if shown == b.unit else Quantity(b.supply, b.unit).to(shown)

@@ -13,6 +13,7 @@ from borelog.logbook.inspection import Inspection, Recorded
 from borelog.marks.places import Looked as State
 from borelog.marks.places import grid_places
 from borelog.quantity import plain_number
+from borelog.readings.repeats import counted
 from borelog.text import one_line
 from borelog.tui.views.judging import judge_compression
 from borelog.verdict.signs.leaks import leaks
@@ -118,7 +119,7 @@ def _compression(inspection: Inspection, cylinder: int, test: str) -> Figure:
     if reading is None or judged is None:
         return absent_figure(inspection, test, cylinder)
     b = reading.body
-    shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)} {b.unit}"
+    shown = f"{b.about}{plain_number(counted(b.values), 3)} {b.unit}"
     return Figure(
         shown, judged.status, judged.word, reading.id, judged.value, judged.share, judged.error, judged.limit
     )
@@ -140,7 +141,7 @@ def _leak(inspection: Inspection, cylinder: int) -> Figure:
         return absent_figure(inspection, "leakdown", cylinder)
     b = reading.body
     air = ", ".join(air_words(a) for a in b.air)
-    shown = f"{b.about}{plain_number(sum(b.values) / len(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
+    shown = f"{b.about}{plain_number(counted(b.values), 3)}{f'/{plain_number(b.supply, 3)}' if b.supply else ''} {b.unit}"
     status = "doubt" if b.doubt else leak_status(leak.percent)
     words = f"{shown} {air}".strip()
     heard = "" if b.air in ((), ("none",)) else f" {air}"

@@ -13,6 +13,7 @@ from borelog.knowledge.procedures import cautions_of, procedures
 from borelog.logbook.entries import Reading
 from borelog.logbook.inspection import Inspection
 from borelog.quantity import NoValue, QuantityError, parse_repeats, plain_number
+from borelog.readings.repeats import counted
 from borelog.text import BorelogError, one_line
 from borelog.tui.views.readings import cell_words
 from borelog.tui.views.rows import Cell, Row
@@ -155,11 +156,7 @@ def meaning(text: str, unit: str, test: str, room: int) -> Span:
             also = f" → {plain_number(found[0].to(unit))} {unit}"
         except QuantityError:
             also = ""
-    mean = (
-        f", mean {plain_number(sum(q.to(found[0].unit) for q in found) / len(found))}"
-        if len(found) > 1
-        else ""
-    )
+    mean = f", mean {plain_number(counted([q.to(found[0].unit) for q in found]))}" if len(found) > 1 else ""
     return Span(cut(f"= {shown}{mean}{also}", room), "ink")
 
 

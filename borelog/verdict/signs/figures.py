@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from statistics import fmean, median
+from statistics import median
 
 from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
@@ -13,6 +13,7 @@ from borelog.logbook.measured import number
 from borelog.quantity import Quantity, QuantityError
 from borelog.readings.patterns import build_shape, good_level
 from borelog.readings.plugs import judge_gap
+from borelog.readings.repeats import counted
 from borelog.verdict.network import types as net
 from borelog.verdict.signs.value import Sign, way
 
@@ -37,7 +38,7 @@ def figures(inspection: Inspection, test: str, unit: str) -> dict[int, Figure]:
         if r.body.test != test or r.body.cylinder is None or not r.body.values or r.body.part or r.body.doubt:
             continue
         try:
-            value = Quantity(fmean(r.body.values), r.body.unit).to(unit)
+            value = Quantity(counted(r.body.values), r.body.unit).to(unit)
         except QuantityError:
             continue
         found[r.body.cylinder] = Figure(value, _how(r), r.id, r.body)
@@ -55,7 +56,7 @@ def _how(r: Recorded[Reading]) -> str:
 
 def spread(values: tuple[float, ...]) -> float:
     """Largest difference of repeats as a share of their mean; 0 for all-zero repeats."""
-    mean = fmean(values)
+    mean = counted(values)
     return (max(values) - min(values)) / mean if mean else 0.0
 
 
