@@ -36,6 +36,10 @@ def take_in(bench: Bench, path: Path, progress: Callable[[int, int, str], None] 
         lines += [f"inspection {k[:8]} was not taken in: {why}" for k, why in merged.refused.items()]
         if merged.missing:
             lines.append(f"{len(merged.missing)} stills were missing over there too")
+        if merged.prices_left:
+            lines.append(
+                "the other logbook's prices were left there; yours stand: 'borelog price shop NAME=VALUE' sets them"
+            )
         return TakenIn("", sum(merged.added.values()), merged.stills, tuple(lines))
     from borelog.pack.take import take
 

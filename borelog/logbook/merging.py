@@ -13,6 +13,7 @@ from borelog.logbook import chain, connection
 from borelog.logbook.entries import EntryError, StillFiled, Stored, decode
 from borelog.logbook.errors import Conflict, LogbookError, NotUnderstood
 from borelog.logbook.fold import fold
+from borelog.logbook.summaries import SHOP
 from borelog.text import one_line
 
 if TYPE_CHECKING:
@@ -26,7 +27,8 @@ _NAME = re.compile(r"[0-9A-Za-z_-]{1,64}")
 class Merged:
     """What came in: entries added by inspection, inspections that are new here, and what was refused, with why.
 
-    ``stills`` counts files copied; ``missing`` names stills that the other side had not either.
+    ``stills`` counts files copied; ``missing`` names stills that the other side had not either; ``prices_left`` says that
+    the other logbook has prices of its own, which stay there.
     """
 
     added: dict[str, int] = field(default_factory=dict)
@@ -34,6 +36,7 @@ class Merged:
     refused: dict[str, str] = field(default_factory=dict)
     stills: int = 0
     missing: tuple[str, ...] = ()
+    prices_left: bool = False
 
 
 def by_inspection(stored: Iterable[Stored]) -> dict[str, list[Stored]]:
@@ -98,7 +101,11 @@ def merge_logbook(journal: Journal, folder: Path) -> Merged:
                 f"the other logbook is damaged ({wrong}); nothing was taken in. Restore it from a backup"
             )
         own = set(journal.ids())
-        for id_ in other.ids():
+        theirs = other.ids()
+        for id_ in theirs:
+            # Another shop's hour is not yours: its prices would count in every inspection here.
+            if id_ == SHOP:
+                continue
             try:
                 entries = other.entries(id_)
                 held = journal.entries(id_) if id_ in own else []
@@ -116,4 +123,4 @@ def merge_logbook(journal: Journal, folder: Path) -> Merged:
                 continue
             added |= merged.added
             fresh.extend(merged.fresh)
-    return Merged(added, tuple(fresh), refused, copied, tuple(sorted(missing)))
+    return Merged(added, tuple(fresh), refused, copied, tuple(sorted(missing)), SHOP in theirs)

@@ -1,9 +1,16 @@
 """Prices as typed: what has one, and what is refused with a plain reason."""
 
+from contextlib import closing
+from pathlib import Path
+
 import pytest
 
+from borelog.acts.bench import Bench, open_bench
+from borelog.acts.entering import open_inspection
+from borelog.acts.money import prices_for
 from borelog.acts.prices import PriceError, checked_price
-from borelog.acts.pricing import money_text
+from borelog.acts.pricing import money_text, place, set_prices
+from borelog.acts.taking import take_in
 from borelog.text import BorelogError
 from borelog.verdict.judged import Money
 
@@ -34,3 +41,24 @@ def test_money_in_text_never_shows_a_negative_nought() -> None:
     money_text(Money(currency="EUR", courses=(), most=-0.3, profit=-1234.6), lines.append)
     assert "most to pay for the car as it stands, the margin off: 0 EUR" in lines
     assert "left over the purchase price: -1,235 EUR" in lines
+
+
+def test_another_logbooks_prices_stay_there(bench: Bench, tmp_path: Path) -> None:
+    set_prices(bench, place(bench, "shop"), {"own_hour": "18"})
+    other = open_bench(tmp_path / "other", who="CD")
+    with closing(other.journal):
+        theirs = open_inspection(other, "Theirs")
+        set_prices(other, place(other, "shop"), {"own_hour": "95", "value_running": "1"})
+    for _ in range(2):
+        taken = take_in(bench, tmp_path / "other")
+        assert any("prices were left there" in line for line in taken.lines)
+        assert theirs in bench.journal.ids()
+        assert prices_for(bench, bench.inspection(theirs)) == {"own_hour": "18"}
+
+
+def test_a_logbook_without_prices_of_its_own_gets_none(bench: Bench, tmp_path: Path) -> None:
+    other = open_bench(tmp_path / "other", who="CD")
+    with closing(other.journal):
+        set_prices(other, place(other, "shop"), {"own_hour": "95"})
+    taken = take_in(bench, tmp_path / "other")
+    assert (taken.entries, bench.journal.ids()) == (0, [])
