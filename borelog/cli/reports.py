@@ -222,7 +222,7 @@ def _cylinder(c: CylinderVerdict) -> None:
     if c.leader:
         _hypothesis(c.leader, "leader")
     if c.runner_up:
-        _hypothesis(c.runner_up, "with it" if c.runner_up.fault == c.with_it else "runner-up")
+        _hypothesis(c.runner_up, c.second)
     if c.leader and c.leader.flip:
         out(wrapped(f"would flip it: {c.leader.flip}", "    ", "  "))
 

@@ -137,7 +137,7 @@ def _leaders(document: Document) -> tuple[Item, ...]:
     out = []
     for v in document.verdict.cylinders:
         if v.leader and v.leader.fault != "sound" and v.level in ("bad", "watch", "open"):
-            beside = "with it" if v.runner_up and v.runner_up.fault == v.with_it else "or"
+            beside = "or" if v.second == "runner-up" else v.second
             rival = f"; {beside} {v.runner_up.label}" if v.runner_up else ""
             flip = f". Would flip: {v.leader.flip}" if v.leader.flip else ""
             out.append(Item(f"Cylinder {v.cylinder}: {v.leader.label} ({v.leader.word}){rival}{flip}"))

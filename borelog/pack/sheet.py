@@ -111,9 +111,7 @@ def sheet(document: Document, files: Mapping[str, str], turns: Mapping[str, int]
         if v and v.leader:
             guesses.append(_hypothesis(v.leader, "Most likely"))
         if v and v.runner_up:
-            guesses.append(
-                _hypothesis(v.runner_up, "With it" if v.runner_up.fault == v.with_it else "Next", 2)
-            )
+            guesses.append(_hypothesis(v.runner_up, v.second.capitalize(), 2))
         return {
             "title": title,
             "sign": LEVELS[p.line.level][0] if p.line else "",

@@ -59,6 +59,20 @@ class CylinderVerdict(Section, frozen=True, kw_only=True):
     runner_up: Hypothesis | None = None
     with_it: Text = ""
 
+    @property
+    def second(self) -> str:
+        """How the runner-up stands to the leader: 'with it', 'perhaps with it' or 'runner-up' (instead of it).
+
+        Two faults that are likelier together than one certainty must overlap by at least the excess; where that is most
+        of the runner-up, it is no rival.
+        """
+        if self.leader is None or self.runner_up is None:
+            return "runner-up"
+        if self.runner_up.fault == self.with_it:
+            return "with it"
+        overlap = self.leader.probability + self.runner_up.probability - 1.0
+        return "perhaps with it" if overlap > self.runner_up.probability / 2 else "runner-up"
+
 
 class EngineVerdict(Section, frozen=True, kw_only=True):
     """What is judged of the engine as a whole, and of the gasket bridges between neighbours."""

@@ -191,8 +191,7 @@ def _cylinder(one: CylinderVerdict, room: int) -> list[Sentence]:
     if one.leader:
         out += _hypothesis(one.leader, "leads", room, one.cylinder)
     if one.runner_up:
-        name = "with it" if one.runner_up.fault == one.with_it else "runner-up"
-        out += _hypothesis(one.runner_up, name, room, one.cylinder)
+        out += _hypothesis(one.runner_up, one.second, room, one.cylinder)
     return out
 
 
