@@ -78,32 +78,22 @@ def say_summary(bench: Bench, inspection_id: str) -> Said:
     inspection = bench.inspection(inspection_id)
     tables = tables_of(bench)
     engine = engine_of(inspection)
-    verdict = judge(inspection, tables, depth=1).verdict
+    # Whether the evidence is enough is asked of the reasons too: without them the list would count fewer as open.
+    judged = judge(inspection, tables, depth=2).verdict.cylinders
+    unjudged = engine.cylinders if engine else ()
     calls = inspection.of(CallTaken)
     said = Said(
         engine=engine.name if engine else "",
         worst=worst_finding(inspection),
         call=one_line(calls[-1].body.words or calls[-1].body.course, 80) if calls else "",
-        open=sum(not c.enough for c in verdict.cylinders),
+        open=sum(not c.enough for c in judged) if judged else len(unjudged),
     )
     if not bench.journal.read_only:
         bench.journal.say(inspection_id, said, head=bench.journal.head(inspection_id), tables=tables.digest)
     return said
 
 
-COURSES = (
-    "run",
-    "repair_in_car",
-    "head_off",
-    "rebuild",
-    "replace",
-    "used_engine",
-    "reman_engine",
-    "sell",
-    "part_out",
-    "scrap",
-    "test_first",
-)
+COURSES = tuple(CALL_WORDS)
 
 
 def take_call(bench: Bench, inspection_id: str, course: str, words: str = "", why: str = "decided") -> Stored:
@@ -136,7 +126,7 @@ def _call(verdict: Verdict, course: str, words: str, why: str) -> CallTaken:
     frozen: dict[str, Any] = msgspec.to_builtins(verdict)
     return CallTaken(
         course=course,
-        words=words or CALL_WORDS.get(course, course.replace("_", " ")),
+        words=words or CALL_WORDS[course],
         verdict=frozen,
         tables=verdict.tables,
         why=why,

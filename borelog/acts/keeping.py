@@ -22,7 +22,11 @@ class KeepingError(BorelogError):
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One inspection in the list."""
+    """One inspection in the list.
+
+    ``open`` counts the cylinders with too little evidence, -1 where nothing was said yet; ``taken_in`` says from whom it
+    came, where it is another's word and read-only: 'taken in from Ann'.
+    """
 
     number: int
     id: str
@@ -35,6 +39,7 @@ class Row:
     opened_at: str
     changed_at: str
     entries: int
+    taken_in: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +82,9 @@ def listed_at_once(bench: Bench) -> list[Row]:
 
 
 def _row(s: Summary, said: Said) -> Row:
+    taken = f"taken in from {one_line(s.told_by, 60)}" if s.told_by else ""
     return Row(
-        s.number, s.id, one_line(s.name, 60), s.demo, said.engine, said.worst, said.call, said.open, s.opened, s.changed, s.entries
+        s.number, s.id, one_line(s.name, 60), s.demo, said.engine, said.worst, said.call, said.open, s.opened, s.changed, s.entries, taken
     )  # fmt: skip
 
 

@@ -48,7 +48,14 @@ def list_(args: argparse.Namespace) -> int:
         )
     else:
         cells = [
-            (str(r.number), r.name, r.engine or "-", r.changed_at[:10], r.worst or "-", r.call or "open")
+            (
+                str(r.number),
+                r.name,
+                r.engine or "-",
+                r.changed_at[:10],
+                r.worst or "-",
+                r.taken_in or r.call or "open",
+            )
             for r in rows
         ]
         out(table(cells, ("no", "name", "engine", "changed", "worst finding", "call")))

@@ -5,6 +5,8 @@ from __future__ import annotations
 import sqlite3
 from dataclasses import dataclass
 
+import msgspec
+
 from borelog.logbook import chain
 
 SHOP = "0" * 32
@@ -26,7 +28,7 @@ class Summary:
     """One inspection in the list.
 
     ``number`` is its short number in this logbook; ``opened`` and ``changed`` are local times with offset; ``head`` the
-    digest of its journal. ``said`` is a cache: None where nothing was said, or it was said of an older state or with
+    digest of its journal; ``told_by`` who made the pack it was taken in from, '' for an own look. ``said`` is a cache: None where nothing was said, or it was said of an older state or with
     other tables.
     """
 
@@ -39,6 +41,7 @@ class Summary:
     entries: int
     head: str
     said: Said | None
+    told_by: str = ""
 
 
 _LIST = f"""
@@ -48,9 +51,36 @@ FROM summary s JOIN inspection i ON i.number = s.inspection WHERE i.id <> '{SHOP
 """
 
 
+class _TakenIn(msgspec.Struct):
+    by: str
+
+
+class _Line(msgspec.Struct):
+    body: _TakenIn
+
+
+_line = msgspec.json.Decoder(_Line)
+# Whatever makes an inspection read-only is the first thing entered after its opening.
+_TAKEN = (
+    """SELECT inspection, raw FROM entry WHERE number = 2 AND instr(raw, CAST('"kind":"taken_in"' AS BLOB))"""
+)
+
+
+def tellers(connection: sqlite3.Connection) -> dict[int, str]:
+    """By inspection, who told it: of those that came from a pack without a journal. Reads no document."""
+    out: dict[int, str] = {}
+    for number, raw in connection.execute(_TAKEN):
+        try:
+            out[number] = _line.decode(raw).body.by
+        except (msgspec.DecodeError, UnicodeDecodeError):  # the check of the logbook tells of a damaged entry
+            continue
+    return out
+
+
 def listed(connection: sqlite3.Connection, tables: str | None) -> list[Summary]:
     """All inspections, the one last written to first; ``tables`` None takes what was said with any tables."""
     out: list[Summary] = []
+    told = tellers(connection)
     for (
         n,
         id_,
@@ -66,7 +96,18 @@ def listed(connection: sqlite3.Connection, tables: str | None) -> list[Summary]:
     ) in connection.execute(_LIST):
         fresh = said_head == head and (tables is None or tables == said_tables)
         out.append(
-            Summary(n, id_, name, bool(demo), opened, changed, entries, head, Said(*said) if fresh else None)
+            Summary(
+                n,
+                id_,
+                name,
+                bool(demo),
+                opened,
+                changed,
+                entries,
+                head,
+                Said(*said) if fresh else None,
+                told.get(n, ""),
+            )
         )
     return out
 

@@ -22,6 +22,14 @@ if TYPE_CHECKING:
 T = TypeVar("T")
 
 
+@dataclass(frozen=True, slots=True)
+class At:
+    """The logbook and the inspection in hand when work began: by its end another may be in hand."""
+
+    bench: Bench
+    id: str
+
+
 @dataclass(slots=True)
 class Outcome:
     """How an act ended: what to say, whether it failed, and the inspection afterwards.
@@ -61,6 +69,11 @@ class Desk:
     def id(self) -> str:
         """The id of the inspection in hand, '' for none."""
         return self.inspection.id if self.inspection else ""
+
+    @property
+    def at(self) -> At:
+        """What work that begins now belongs to."""
+        return At(self.bench, self.id)
 
     @property
     def engine(self) -> Engine | None:

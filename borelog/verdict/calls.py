@@ -13,7 +13,10 @@ from borelog.verdict.wording import listed
 CALL_WORDS = {
     "run": "run it", "test_first": "test again before money is spent", "repair_in_car": "repair in the car",
     "head_off": "head off", "rebuild": "rebuild or another engine", "replace": "another engine",
+    "used_engine": "fit a used engine", "reman_engine": "fit a remanufactured engine",
+    "sell": "sell it as it stands", "part_out": "part it out", "scrap": "scrap it",
 }  # fmt: skip
+"""Every course that a person may take, with its words; a verdict by itself names one of the first six."""
 
 LIKELY = 0.5
 

@@ -141,7 +141,7 @@ class LogbookRoom(Room):
         def done(outcome: Outcome) -> None:
             if not outcome.failed:
                 groups = {f.id: f.group for f in facts().values()}
-                kept = {k: v for k, v in outcome.value.facts.items() if groups.get(k) in ("engine", "place")}
+                kept = {k: v for k, v in outcome.value.facts.items() if groups.get(k) in view.SAME_AGAIN}
                 self._begin(kept)
 
         self.screens.do(lambda: bench.inspection(id_), then=done)

@@ -8,14 +8,19 @@ from typing import Any, ClassVar
 from textual import work
 from textual.app import ComposeResult
 
+from borelog.logbook.inspection import Inspection
 from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
+from borelog.tui.desk import At
 from borelog.tui.screens import questions
 from borelog.tui.views import verdict as view
 from borelog.tui.views.words import Span
 from borelog.verdict.calls import CALL_WORDS
+
+_PICKS = "123456789abcdef"
+"""The keys that pick a course."""
 
 
 class VerdictRoom(Room):
@@ -29,6 +34,7 @@ class VerdictRoom(Room):
         super().__init__()
         self.sentences: list[view.Sentence] = []
         self.tried: tuple[str, Any] | None = None
+        self._tried_at: At | None = None
         self._cylinder: int | None = None
         self._left_at: tuple[int | None, int] | None = None
 
@@ -50,6 +56,8 @@ class VerdictRoom(Room):
         page = self.query_one("#page", Choices)
         if not desk.inspection:
             return
+        if self._tried_at != desk.at:
+            self.tried = None
         shown = self.tried[1] if self.tried else desk.verdict
         if shown is None:
             self.sentences = []
@@ -61,9 +69,11 @@ class VerdictRoom(Room):
         if self.tried:
             words = f" WHAT IF {self.tried[0]} - nothing of this is noted; w tries another, Esc goes back to what is"
             self.sentences.insert(0, view.Sentence("call", ((Span(words, "watch", "loud"),),)))
-        page.set_entries([s.lines for s in self.sentences], index)
-        if index == 0:
-            self._land(1)
+        first = next((k for k, s in enumerate(self.sentences) if not view.is_title(s)), 0)
+        page.set_entries([s.lines for s in self.sentences], max(first, index))
+        # A hint never takes the place of what somebody has to know.
+        if index < first and self.message_role == "quiet":
+            self.on_choices_picked()
 
     def _land(self, way: int) -> None:
         """Never stay on a title."""
@@ -221,27 +231,27 @@ class VerdictRoom(Room):
 
     def _try_price(self, id_: str, label: str, value: str) -> None:
         self.say("working it out ...")
-        self._try(id_, f"{label} were {value}", value)
+        if self.desk.inspection is not None:
+            self._try(self.desk.at, self.desk.inspection, id_, f"{label} were {value}", value)
 
     @work(thread=True, exclusive=True, group="what-if", exit_on_error=False)
-    def _try(self, id_: str, words: str, value: str) -> None:
+    def _try(self, at: At, inspection: Inspection, id_: str, words: str, value: str) -> None:
         from borelog.acts.judging import verdict_on
         from borelog.acts.prices import checked_price
 
-        inspection = self.desk.inspection
-        if inspection is None:
-            return
         key, checked = checked_price(id_, value)
         other = replace(inspection, prices={**inspection.prices, key: checked})
         try:
-            verdict = verdict_on(self.desk.bench, other).verdict
+            verdict = verdict_on(at.bench, other).verdict
         except BorelogError as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
             return
-        self.app.call_from_thread(self._tried, words, verdict)
+        self.app.call_from_thread(self._tried, at, words, verdict)
 
-    def _tried(self, words: str, verdict: Any) -> None:
-        self.tried = (words, verdict)
+    def _tried(self, at: At, words: str, verdict: Any) -> None:
+        if at != self.desk.at:
+            return
+        self.tried, self._tried_at = (words, verdict), at
         self.say("")
         self.show()
         titles = [k for k, s in enumerate(self.sentences) if s.part == "money"]
@@ -256,7 +266,9 @@ class VerdictRoom(Room):
         """Freeze the verdict with the course chosen."""
         from borelog.acts.judging import take_call
 
-        options = [(course, words, str(k)) for k, (course, words) in enumerate(CALL_WORDS.items(), 1)]
+        options = [
+            (course, words, key) for key, (course, words) in zip(_PICKS, CALL_WORDS.items(), strict=False)
+        ]
         bench, id_ = self.desk.bench, self.desk.id
 
         def chosen(course: str | None) -> None:

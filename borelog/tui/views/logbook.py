@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from borelog.acts.keeping import Hit, Row
 
 
+SAME_AGAIN = ("engine", "place", "limits")
+"""Groups of facts that another engine of the same kind has too: the service manual's limits are the engine's."""
 ORDERS = ("last change", "name", "worst finding")
 
 
@@ -57,9 +59,15 @@ def _lines(row: Row, room: int) -> tuple[Line, ...]:
     if row.open < 0:  # nothing was said of it yet: it is being read
         worst, call, left, engine = Span("... being read", "quiet"), Span(""), Span(""), ""
     else:
-        worst = Span(f"✗ {row.worst}", "bad") if row.worst else Span("· nothing found yet", "blank")
-        call = Span(f"call: {row.call}", "ink") if row.call else Span("no call taken", "quiet")
-        left = Span(f"{row.open} cyl open" if row.open else "all settled", "watch" if row.open else "quiet")
+        nothing = "· no finding told of" if row.taken_in else "· nothing found yet"
+        worst = Span(f"✗ {row.worst}", "bad") if row.worst else Span(nothing, "blank")
+        if (
+            row.taken_in
+        ):  # another's word and read-only: no call can be taken here, and it must not look like an own look
+            call = Span(row.taken_in, "watch")
+        else:
+            call = Span(f"call: {row.call}", "ink") if row.call else Span("no call taken", "quiet")
+        left = _left(row)
         engine = row.engine or "layout not noted"
     if room < 64:
         return (
@@ -82,6 +90,13 @@ def _lines(row: Row, room: int) -> tuple[Line, ...]:
         left._replace(text=padded(left.text, 14, right=True)),
     )
     return head, second, ()
+
+
+def _left(row: Row) -> Span:
+    if row.open:
+        return Span(f"{row.open} cyl open", "watch")
+    # No cylinder is known where no layout is: none of them is settled then.
+    return Span("all settled" if row.engine else "none judged", "quiet")
 
 
 def hits(found: list[Hit], room: int) -> list[Entry]:
