@@ -232,11 +232,11 @@ class Screens(TypedAhead, inherit_bindings=False):
             self._judge_again = True
         elif self.desk.inspection is not None:
             self._judging = True
-            self._judge(self.desk.inspection)
+            self._judge(self.desk.bench, self.desk.inspection)
 
     @work(thread=True, group="verdict", exit_on_error=False)
-    def _judge(self, inspection: Any) -> None:
-        verdict, words = judged(self.desk.bench, inspection)
+    def _judge(self, bench: Bench, inspection: Any) -> None:
+        verdict, words = judged(bench, inspection)
         self.call_from_thread(self._judged, inspection, verdict, words)
 
     def _judged(self, inspection: Any, verdict: Any, words: str) -> None:

@@ -13,6 +13,7 @@ from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
+from borelog.tui.desk import At
 from borelog.tui.painted import Painted
 from borelog.tui.views import pack as view
 from borelog.tui.views.words import Line
@@ -105,10 +106,10 @@ class PackRoom(Room):
             self.say("a pack is being made: x stops it", "watch")
             return
         self.say("making the pack ...")
-        self.making = self._build(self.plan)
+        self.making = self._build(self.desk.at, self.plan)
 
     @work(thread=True, exclusive=True, group="pack", exit_on_error=False)
-    def _build(self, plan: view.Plan) -> None:
+    def _build(self, at: At, plan: view.Plan) -> None:
         from borelog.acts.packing import hand_over
 
         worker, app = get_current_worker(), self.app
@@ -121,8 +122,8 @@ class PackRoom(Room):
         try:
             with self.long_work():
                 handed = hand_over(
-                    self.desk.bench,
-                    self.desk.id,
+                    at.bench,
+                    at.id,
                     Path(plan.folder),
                     reader=plan.reader,
                     also=plan.also,

@@ -189,9 +189,9 @@ class PlanRoom(Room):
             (Looked(State.NOT_POSSIBLE, cylinder, None, test, "seized"), "seen clearly")
             for test in looking.untested(desk.inspection, cylinder)
         ]
-        id_ = desk.id
+        at = desk.at
         self.screens.do(
-            lambda: entering.enter_all(desk.bench, id_, list(bodies)),
+            lambda: entering.enter_all(at.bench, at.id, list(bodies)),
             f"cylinder {cylinder}: {len(bodies)} tests not possible, seized",
         )
 

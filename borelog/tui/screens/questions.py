@@ -28,9 +28,9 @@ def looked_nothing(room: Room) -> None:
         room.say(f"cylinder {cylinder}: every place is noted already")
         return
     bodies: list[tuple[Content, str]] = [(Looked(State.NOTHING, cylinder, p), "seen clearly") for p in places]
-    id_ = desk.id
+    at = desk.at
     room.screens.do(
-        lambda: entering.enter_all(desk.bench, id_, bodies),
+        lambda: entering.enter_all(at.bench, at.id, bodies),
         f"cylinder {cylinder}: looked at {len(places)} places, nothing found",
     )
 
@@ -158,13 +158,13 @@ def finding(
                 term=term.id if term else "own", cylinder=cylinder, place=p, component=term.component if term else "", own=words,
                 severity=severity, certainty=certainty, age=age, marks=marks, method=method,
             )  # fmt: skip
-            desk, id_ = room.desk, room.desk.id
+            at = room.desk.at
             said = f"found: {term.term if term else one_line(words, 40)}" + (
                 f" on {cylinder}" if cylinder is not None else ""
             )
             if term and term.classic_fake and len(marks) < 2:
                 said += f" - take a second still: could it be {term.faked_by}?"
-            room.screens.do(lambda: entering.enter(desk.bench, id_, body, certainty), said, then=then)
+            room.screens.do(lambda: entering.enter(at.bench, at.id, body, certainty), said, then=then)
 
         room.app.push_screen(Choose("Old or fresh?", [(a, a, str(k + 1)) for k, a in enumerate(AGE)]), enter)
 
@@ -230,8 +230,8 @@ def words(room: Room, cylinder: int | None) -> None:
                 v["text"].strip(),
                 v["on"].strip(),
             )
-        desk, id_ = room.desk, room.desk.id
-        room.screens.do(lambda: entering.enter(desk.bench, id_, body), f"noted: {title_of(name)}")
+        at = room.desk.at
+        room.screens.do(lambda: entering.enter(at.bench, at.id, body), f"noted: {title_of(name)}")
 
     def title_of(name: str) -> str:
         return next(text for id_, text, _ in KINDS if id_ == name)

@@ -17,7 +17,7 @@ from borelog.text import BorelogError, counted, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
-from borelog.tui.desk import Outcome
+from borelog.tui.desk import At, Outcome
 from borelog.tui.screens import questions
 from borelog.tui.views import stills as view
 
@@ -205,17 +205,19 @@ class FilingActs(Room):
                 else f"there is no cylinder {one_line(to, 12)}"
             )
 
+        at = self.desk.at
+
         def answered(values: dict[str, str] | None) -> None:
             if values:
                 to = values["to"].strip()
                 path = Path(values["path"].strip()).expanduser()
                 self.say("taking in ...")
                 if path.suffix.lower() in FILMS:
-                    self._take_film(path, int(to) if to else None)
+                    self._take_film(at, path, int(to) if to else None)
                 elif not to and path.is_dir() and self.desk.engine:
-                    self._propose(str(path))
+                    self._propose(at, str(path))
                 else:
-                    self._take(str(path), int(to) if to else None)
+                    self._take(at, str(path), int(to) if to else None)
 
         self.app.push_screen(
             Ask(
@@ -253,25 +255,25 @@ class FilingActs(Room):
         )
 
     @work(thread=True, group="take", exit_on_error=False)
-    def _propose(self, path: str) -> None:
+    def _propose(self, at: At, path: str) -> None:
         from borelog.acts.cards import propose
 
         try:
             with self.long_work():
-                card = propose(self.desk.bench, self.desk.id, [path], self._progress("looking at"))
+                card = propose(at.bench, at.id, [path], self._progress("looking at"))
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self._done, str(error), "bad")
             return
-        self.app.call_from_thread(self._proposed, card)
+        self.app.call_from_thread(self._proposed, at, card)
 
-    def _proposed(self, card: Any) -> None:
+    def _proposed(self, at: At, card: Any) -> None:
         from borelog.tui.screens.card import CardPage
 
         self.say("")
 
         def answered(kept: Any) -> None:
             if kept is not None:
-                self._file_card(*kept)
+                self._file_card(at, *kept)
 
         self.app.push_screen(CardPage(card), answered)
 
@@ -286,32 +288,30 @@ class FilingActs(Room):
             self.app.call_from_thread(self._done, added_words(added))
 
     @work(thread=True, group="take", exit_on_error=False)
-    def _file_card(self, card: Any, with_views: bool) -> None:
+    def _file_card(self, at: At, card: Any, with_views: bool) -> None:
         from borelog.acts.cards import accept
 
-        desk, tell = self.desk, self._progress("filing")
+        tell = self._progress("filing")
         self._taken(
-            lambda: accept(desk.bench, desk.id, card, with_views=with_views, probe=self.probe, progress=tell)
+            lambda: accept(at.bench, at.id, card, with_views=with_views, probe=self.probe, progress=tell)
         )
 
     @work(thread=True, group="take", exit_on_error=False)
-    def _take(self, path: str, cylinder: int | None) -> None:
+    def _take(self, at: At, path: str, cylinder: int | None) -> None:
         from borelog.acts.filing import add_pictures
 
-        desk, tell = self.desk, self._progress("taking in")
+        tell = self._progress("taking in")
         self._taken(
-            lambda: add_pictures(
-                desk.bench, desk.id, [path], cylinder=cylinder, probe=self.probe, progress=tell
-            )
+            lambda: add_pictures(at.bench, at.id, [path], cylinder=cylinder, probe=self.probe, progress=tell)
         )
 
     @work(thread=True, group="take", exit_on_error=False)
-    def _take_film(self, path: Path, cylinder: int | None) -> None:
+    def _take_film(self, at: At, path: Path, cylinder: int | None) -> None:
         from borelog.acts.filming import add_film
 
-        desk, tell = self.desk, self._progress("looking through the film")
+        tell = self._progress("looking through the film")
         self._taken(
-            lambda: add_film(desk.bench, desk.id, path, cylinder=cylinder, probe=self.probe, progress=tell)
+            lambda: add_film(at.bench, at.id, path, cylinder=cylinder, probe=self.probe, progress=tell)
         )
 
     def act_watch(self) -> None:
@@ -327,7 +327,7 @@ class FilingActs(Room):
             if values:
                 self.watching = threading.Event()
                 self.note_spot()
-                self._watch(Path(values["path"].strip()).expanduser(), self.watching)
+                self._watch(self.desk.at, Path(values["path"].strip()).expanduser(), self.watching)
                 self.show_state()
 
         self.app.push_screen(
@@ -345,13 +345,12 @@ class FilingActs(Room):
         )
 
     @work(thread=True, group="watch", exit_on_error=False)
-    def _watch(self, folder: Path, stop: threading.Event) -> None:
+    def _watch(self, at: At, folder: Path, stop: threading.Event) -> None:
         from borelog.acts.filing import Filed
         from borelog.acts.watching import watch
 
-        bench, id_ = self.desk.bench, self.desk.id
         try:
-            for item in watch(bench, id_, folder, stop, probe=self.probe):
+            for item in watch(at.bench, at.id, folder, stop, probe=self.probe):
                 if stop.is_set() or get_current_worker().is_cancelled:
                     return
                 if isinstance(item, Filed):

@@ -71,8 +71,8 @@ class HeldActs(Room):
 
     def _correct(self, shown: view.Shown, mark: Mark, words: str) -> None:
         """Enter a corrected mark, in its finding where it belongs to one."""
-        desk, id_ = self.desk, self.desk.id
-        thing = desk.inspection.find(shown.entry) if desk.inspection else None
+        at, inspection = self.desk.at, self.desk.inspection
+        thing = inspection.find(shown.entry) if inspection else None
         if thing is None:
             return
         body: Marked | Finding
@@ -83,7 +83,7 @@ class HeldActs(Room):
         else:
             body = Marked(mark)
         target = thing.version.entry
-        self.screens.do(lambda: entering.correct(desk.bench, id_, target, body), words)
+        self.screens.do(lambda: entering.correct(at.bench, at.id, target, body), words)
 
     def act_move_mark(self) -> None:
         """Move the mark in hand; again: pull its next corner."""
@@ -153,8 +153,8 @@ class HeldActs(Room):
     def act_take_mark(self) -> None:
         """Withdraw the mark in hand; a finding stays without it unless it was its last."""
         shown = self._in_hand()
-        desk, id_ = self.desk, self.desk.id
-        thing = desk.inspection.find(shown.entry) if shown and desk.inspection else None
+        at, inspection = self.desk.at, self.desk.inspection
+        thing = inspection.find(shown.entry) if shown and inspection else None
         if shown is None or thing is None:
             return
         self.held = None
@@ -162,12 +162,12 @@ class HeldActs(Room):
             marks = tuple(m for k, m in enumerate(thing.body.marks) if k != shown.index)
             body, target = msgspec.structs.replace(thing.body, marks=marks), thing.version.entry
             self.screens.do(
-                lambda: entering.correct(desk.bench, id_, target, body),
+                lambda: entering.correct(at.bench, at.id, target, body),
                 f"mark {shown.number} removed from the finding",
             )
         else:
             what = "finding withdrawn" if isinstance(thing.body, Finding) else "mark withdrawn"
             self.screens.do(
-                lambda: entering.withdraw(desk.bench, id_, thing.id, "removed on the still"),
+                lambda: entering.withdraw(at.bench, at.id, thing.id, "removed on the still"),
                 f"{what}: {shown.words}; ^Z brings it back",
             )

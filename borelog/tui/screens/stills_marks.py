@@ -261,14 +261,12 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
 
     def _mask(self, shape: Shape) -> None:
         """One more area of the still that no copy shows; the original stays whole."""
-        desk, id_, still = self.desk, self.desk.id, self.still
-        if still is None or desk.inspection is None:
+        at, inspection, still = self.desk.at, self.desk.inspection, self.still
+        if still is None or inspection is None:
             return
-        body = MaskDrawn(
-            still.sha256, (*view.masks_on(desk.inspection, still.sha256), shape), "drawn by hand"
-        )
+        body = MaskDrawn(still.sha256, (*view.masks_on(inspection, still.sha256), shape), "drawn by hand")
         said = "this area is filled in every copy that leaves the house; ^Z takes it back"
-        self.screens.do(lambda: entering.enter(desk.bench, id_, body), said)
+        self.screens.do(lambda: entering.enter(at.bench, at.id, body), said)
 
     def _mark(self, shape: Shape, label: str = "") -> Mark:
         assert self.still is not None
@@ -276,9 +274,9 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
         return Mark(self.still.sha256, shape, label, look)
 
     def _enter_mark(self, shape: Shape, label: str) -> None:
-        desk, id_, mark = self.desk, self.desk.id, self._mark(shape, label)
+        at, mark = self.desk.at, self._mark(shape, label)
         self.screens.do(
-            lambda: entering.enter(desk.bench, id_, Marked(mark)),
+            lambda: entering.enter(at.bench, at.id, Marked(mark)),
             f"marked{f': {one_line(label, 40)}' if label else ''}",
         )
 

@@ -14,6 +14,7 @@ from borelog.quantity import parse
 from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
+from borelog.tui.desk import At
 from borelog.tui.views import stills as view
 
 _SIDES = [
@@ -126,6 +127,7 @@ class MeasureActs(Room):
         self.app.push_screen(Ask(title, fields, check=self._length_fault), answered)
 
     def _ask_length(self, shown: view.Shown) -> None:
+        at = self.desk.at
         still, inspection = self.still, self.desk.inspection
         shape = shown.mark.shape
         if still is None or inspection is None or not isinstance(shape, Line | Arrow):
@@ -133,6 +135,7 @@ class MeasureActs(Room):
 
         def then(mm: float, what: str) -> None:
             self._set_scale(
+                at,
                 lambda: scales.from_known_length(inspection, still.sha256, shape, mm),
                 still.sha256,
                 shape,
@@ -142,6 +145,7 @@ class MeasureActs(Room):
         self._ask("How long is it really?", "Length", "3 mm, 3/8 in", "spark plug gap, valve edge ...", then)
 
     def _ask_round(self, shown: view.Shown) -> None:
+        at = self.desk.at
         still, inspection = self.still, self.desk.inspection
         shape = shown.mark.shape
         if still is None or inspection is None or not isinstance(shape, Ellipse):
@@ -151,6 +155,7 @@ class MeasureActs(Room):
             def nearer(side: str | None) -> None:
                 if side is not None:
                     self._set_scale(
+                        at,
                         lambda: scales.from_known_round(inspection, still.sha256, shape, mm, side),
                         still.sha256,
                         shape,
@@ -186,23 +191,22 @@ class MeasureActs(Room):
         def chosen(pitch: float | None) -> None:
             if pitch:
                 self.say("reading the thread ...")
-                self._read_thread(still.sha256, lines, pitch)
+                self._read_thread(self.desk.at, still.sha256, lines, pitch)
 
         self.app.push_screen(Choose("Which thread is it?", options), chosen)
 
     @work(thread=True, exclusive=True, group="scale", exit_on_error=False)
-    def _read_thread(self, sha256: str, lines: list[Line], pitch: float) -> None:
+    def _read_thread(self, at: At, sha256: str, lines: list[Line], pitch: float) -> None:
         from borelog.acts.filing import pixels_of
 
         try:
-            scale = scales.from_known_thread(pixels_of(self.desk.bench, sha256), lines, pitch)
+            scale = scales.from_known_thread(pixels_of(at.bench, sha256), lines, pitch)
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "watch")
             return
-        self.app.call_from_thread(self._set_scale, lambda: scale, sha256, lines[0], "")
+        self.app.call_from_thread(self._set_scale, at, lambda: scale, sha256, lines[0], "")
 
-    def _set_scale(self, make: Callable[[], Any], still: str, shape: Shape, what: str) -> None:
-        desk, id_ = self.desk, self.desk.id
+    def _set_scale(self, at: At, make: Callable[[], Any], still: str, shape: Shape, what: str) -> None:
         try:
             scale = make()
         except BorelogError as error:
@@ -213,5 +217,5 @@ class MeasureActs(Room):
             return f"scale {body.mm_per_px:.3g} mm per px ± {2 * scale.u_rel:.1%}, {scale.plane}"
 
         self.screens.do(
-            lambda: scales.set_scale(desk.bench, id_, still, scale, scales.middle_of(shape), what), said
+            lambda: scales.set_scale(at.bench, at.id, still, scale, scales.middle_of(shape), what), said
         )

@@ -18,6 +18,8 @@ from borelog.tui.views import comparing
 from borelog.tui.views import stills as view
 
 if TYPE_CHECKING:
+    from borelog.acts.bench import Bench
+    from borelog.tui.desk import At
     from borelog.tui.loading import Loader
     from borelog.tui.picture import Picture
     from borelog.tui.sampling import Source
@@ -25,8 +27,8 @@ if TYPE_CHECKING:
 WAYS = ("side by side", "wipe", "blink", "change map")
 BLINK_SECONDS = 0.5
 """Two pictures a second change: under three flashes a second (WCAG 2.2, 2.3.1)."""
-LOWEST, HIGHEST, STEP = 2.0, 6.0, 0.25
-"""The threshold's slider: at 2 much is told as different, at 6 little."""
+STEP = 0.25
+"""One move of the threshold's slider."""
 
 
 def less_motion() -> bool:
@@ -68,6 +70,13 @@ class PairActs(SuggestActs):
         self.blink: Timer | None = None
         self.begin_suggestions()
 
+    @property
+    def threshold_range(self) -> tuple[float, float]:
+        """The ends of the threshold's slider: at the lower much is told as different, at the upper little."""
+        from borelog.stills.change import THRESHOLD_RANGE
+
+        return THRESHOLD_RANGE
+
     def pair_words(self) -> str:
         """What is compared, for the state line."""
         words = ""
@@ -76,7 +85,7 @@ class PairActs(SuggestActs):
             words = WAYS[self.way] + named
             words += "" if self.pair.accepted else ", NOT aligned: 4 marks pairs of points"
             if WAYS[self.way] == "change map":
-                words += " · " + comparing.slider(self.threshold, LOWEST, HIGHEST, self.screens.letters)
+                words += " · " + comparing.slider(self.threshold, *self.threshold_range, self.screens.letters)
             if WAYS[self.way] == "blink" and self.blink is None:
                 words += " · stands still, less motion is asked for: Enter changes over"
         return " · ".join(x for x in (words, self.suggestion_words()) if x)
@@ -115,17 +124,19 @@ class PairActs(SuggestActs):
         still = self.still
         if still is not None:
             self.say("laying them on each other ... (x stops)")
-            self._compare(still, other, points)
+            self._compare(self.desk.bench, still, other, points)
 
     @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
-    def _compare(self, later: view.Still, earlier: view.Still, points: list[Any] | None) -> None:
+    def _compare(
+        self, bench: Bench, later: view.Still, earlier: view.Still, points: list[Any] | None
+    ) -> None:
         import cv2
 
         from borelog.stills.compare import compare
         from borelog.stills.intake import decode_file
         from borelog.tui.sampling import source_of
 
-        pictures = self.desk.bench.journal.pictures
+        pictures = bench.journal.pictures
         worker = get_current_worker()
         tell = self.teller()
         try:
@@ -190,10 +201,11 @@ class PairActs(SuggestActs):
     def _slide(self, by: float) -> None:
         from borelog.stills.change import with_threshold
 
+        lowest, highest = self.threshold_range
         if self.pair is None:
             self.say("the threshold belongs to two compared stills: l compares", "watch")
             return
-        self.threshold = min(HIGHEST, max(LOWEST, self.threshold + by))
+        self.threshold = min(highest, max(lowest, self.threshold + by))
         found = self.pair.found
         self.pair.found = replace(found, change=with_threshold(found.change, self.threshold))
         self.pair.change_source = None
@@ -228,11 +240,11 @@ class PairActs(SuggestActs):
         self.say("reading ...")
         still = self.still
         if still is not None:
-            self._load_both(still, other)
+            self._load_both(self.desk.bench, still, other)
 
     @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
-    def _load_both(self, later: view.Still, earlier: view.Still) -> None:
-        pictures = self.desk.bench.journal.pictures
+    def _load_both(self, bench: Bench, later: view.Still, earlier: view.Still) -> None:
+        pictures = bench.journal.pictures
         try:
             sources = [self.loader.load(pictures.path(s.sha256), s.sha256, 0) for s in (earlier, later)]
         except (BorelogError, OSError) as error:
@@ -354,10 +366,10 @@ class PairActs(SuggestActs):
             self.say("file the still to a place first: f; then its other dates can be found", "watch")
             return
         self.say("laying the dates beside each other ... (x stops)")
-        self._strip(still)
+        self._strip(self.desk.at, still)
 
     @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
-    def _strip(self, still: view.Still) -> None:
+    def _strip(self, at: At, still: view.Still) -> None:
         import cv2
 
         from borelog.acts.strips import strip_of
@@ -367,8 +379,8 @@ class PairActs(SuggestActs):
         worker, tell = get_current_worker(), self.teller()
         try:
             strip = strip_of(
-                self.desk.bench,
-                self.desk.id,
+                at.bench,
+                at.id,
                 still.place,
                 still.cylinder,
                 progress=lambda done, total: tell(f"laying {done} of {total} (x stops)"),

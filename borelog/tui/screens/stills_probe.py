@@ -13,6 +13,7 @@ from borelog.quantity import parse
 from borelog.text import BorelogError, counted, one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
+from borelog.tui.desk import At
 from borelog.tui.views import stills as view
 
 NEW, LENS = "new probe", "lens"
@@ -142,7 +143,9 @@ class ProbeActs(Room):
         def answered(v: dict[str, str] | None) -> None:
             if v:
                 self.say("looking for the board ...")
-                self._calibrate(v["probe"].strip(), v["path"].strip(), v["inner"], v["square"].strip())
+                self._calibrate(
+                    self.desk.at, v["probe"].strip(), v["path"].strip(), v["inner"], v["square"].strip()
+                )
 
         fields = [
             Field("probe", "Probe", value=self.probe if self.probe in names else names[0]),
@@ -154,10 +157,9 @@ class ProbeActs(Room):
         self.app.push_screen(Ask("Calibrate a lens", fields, words=words, check=check), answered)
 
     @work(thread=True, exclusive=True, group="lens", exit_on_error=False)
-    def _calibrate(self, probe: str, path: str, inner: str, square: str) -> None:
+    def _calibrate(self, at: At, probe: str, path: str, inner: str, square: str) -> None:
         from borelog.acts.picturing import calibrate
 
-        bench, id_ = self.desk.bench, self.desk.id
         try:
             paths, _ = found_under([str(Path(path).expanduser())])
             told = calibrate(paths, inner, square)
@@ -167,5 +169,5 @@ class ProbeActs(Room):
         lens = told.values["lens"]
         words = f"kept with {probe}: {told.text.splitlines()[0]}"
         self.app.call_from_thread(
-            self.screens.do, lambda: scales.note_probe(bench, id_, probe, lens=lens), words
+            self.screens.do, lambda: scales.note_probe(at.bench, at.id, probe, lens=lens), words
         )

@@ -19,6 +19,8 @@ from borelog.tui.screens import questions
 from borelog.tui.views import stills as view
 
 if TYPE_CHECKING:
+    from borelog.acts.bench import Bench
+    from borelog.tui.desk import At
     from borelog.tui.picture import Picture
 
 TELL_EVERY = 0.1
@@ -130,16 +132,16 @@ class SuggestActs(Room):
         if still is None:
             return
         self.say("looking ... (x stops)")
-        self._suggest(still.sha256, still.place.view if still.place else "")
+        self._suggest(self.desk.bench, still.sha256, still.place.view if still.place else "")
 
     @work(thread=True, exclusive=True, group="suggest", exit_on_error=False)
-    def _suggest(self, sha256: str, view_id: str) -> None:
+    def _suggest(self, bench: Bench, sha256: str, view_id: str) -> None:
         from borelog.stills.intake import decode_file
         from borelog.stills.suggest import KINDS, suggest
 
         worker, tell = get_current_worker(), self.teller()
         try:
-            bgr, _ = decode_file(self.desk.bench.journal.pictures.path(sha256))
+            bgr, _ = decode_file(bench.journal.pictures.path(sha256))
             found = suggest(
                 bgr,
                 looked_at(view_id),
@@ -219,17 +221,17 @@ class SuggestActs(Room):
         """Have places proposed for the stills that have none, from those filed on this engine."""
         if self.desk.id:
             self.say("looking at what was filed so far ... (x stops)")
-            self._propose_places()
+            self._propose_places(self.desk.at)
 
     @work(thread=True, exclusive=True, group="suggest", exit_on_error=False)
-    def _propose_places(self) -> None:
+    def _propose_places(self, at: At) -> None:
         from borelog.acts.views import proposed_views
 
         worker, tell = get_current_worker(), self.teller()
         try:
             found = proposed_views(
-                self.desk.bench,
-                self.desk.id,
+                at.bench,
+                at.id,
                 (),
                 lambda done, total: tell(f"looking at {done} of {total} (x stops)"),
             )
@@ -237,9 +239,11 @@ class SuggestActs(Room):
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
             return
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._places, found)
+            self.app.call_from_thread(self._places, at, found)
 
-    def _places(self, found: dict[str, tuple[str, float]]) -> None:
+    def _places(self, at: At, found: dict[str, tuple[str, float]]) -> None:
+        if at != self.desk.at:
+            return
         self.proposed = found
         self.say(
             f"{len(found)} stills may show what you filed before; look at each: y files it so, q does not"

@@ -15,6 +15,7 @@ from borelog.tui.tracing import Tracer
 from borelog.tui.views import stills as view
 
 if TYPE_CHECKING:
+    from borelog.acts.bench import Bench
     from borelog.tui.loading import Loader
     from borelog.tui.picture import Picture
 
@@ -132,15 +133,15 @@ class TraceActs(Room):
         still = self.still
         if still is not None:
             self.say("outlining ...")
-            self._pick(still.sha256, place)
+            self._pick(self.desk.bench, still.sha256, place)
 
     @work(thread=True, exclusive=True, group="pick", exit_on_error=False)
-    def _pick(self, sha256: str, place: Pair) -> None:
+    def _pick(self, bench: Bench, sha256: str, place: Pair) -> None:
         from borelog.acts.filing import pixels_of
         from borelog.stills.missing_crown import cut_out
 
         try:
-            outline = cut_out(pixels_of(self.desk.bench, sha256), *place)
+            outline = cut_out(pixels_of(bench, sha256), *place)
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 160), "watch")
             return
