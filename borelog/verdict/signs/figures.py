@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from statistics import median
+from statistics import median, median_high
 
 from borelog.logbook.entries import Reading
 from borelog.logbook.fold import conditions_of
@@ -70,11 +70,15 @@ _REL = ((0.35, "dead_under_35"), (0.70, "low_35_69"), (0.85, "soft_70_84"), (1.1
 
 
 def relative(inspection: Inspection) -> Iterator[Sign]:
-    """Each cylinder's dry figure against the middle of the group, and the middle against the book."""
+    """Each cylinder's dry figure against the middle of the group, and the middle against the book.
+
+    Of an even number the upper of the two middle figures: on a four with a low pair, their average would be pulled half way
+    down by the pair itself.
+    """
     dry = figures(inspection, "compression_dry", "kPa")
     if not dry:
         return
-    middle = median(f.value for f in dry.values())
+    middle = median_high(f.value for f in dry.values())
     yard = max(middle, DEAD_KPA)
     if len(dry) > 1:
         for cylinder, f in dry.items():
@@ -157,7 +161,7 @@ def warm(inspection: Inspection) -> Iterator[Sign]:
     dry, again = figures(inspection, "compression_dry", "kPa"), figures(inspection, "compression_warm", "kPa")
     if not dry:
         return
-    middle = max(median(f.value for f in dry.values()), DEAD_KPA)
+    middle = max(median_high(f.value for f in dry.values()), DEAD_KPA)
     ran = conditions_of(inspection, "compression_warm").get("ran_before", "")
     item = "retest_run" if ran else "retest_warm"
     for cylinder, f in again.items():
