@@ -10,7 +10,7 @@ from borelog.acts.bench import NOT_NAMED, Bench
 from borelog.acts.judging import freeze, verdict_of
 from borelog.acts.ruled import rule_rows
 from borelog.logbook.described import engine_of
-from borelog.logbook.entries import HandedOver
+from borelog.logbook.entries import FOR_A_PACK, HandedOver
 from borelog.pack.bag import refuse_taken
 from borelog.pack.build import Built, build, pack_name
 from borelog.pack.gather import pack_number
@@ -56,7 +56,7 @@ def hand_over(
     )
     refuse_taken(target)
     verdict = verdict_of(bench, inspection_id).verdict
-    freeze(bench, inspection_id, verdict, why="handed over")
+    freeze(bench, inspection_id, verdict, why=FOR_A_PACK)
     inspection = bench.inspection(inspection_id)
     folder.mkdir(parents=True, exist_ok=True)
     built = build(

@@ -244,8 +244,15 @@ class Prices(Body, frozen=True, tag="prices"):
     values: dict[str, str]
 
 
+FOR_A_PACK = "handed over"
+"""Why a call was frozen that nobody took: a pack was made with it."""
+
+
 class CallTaken(Body, frozen=True, tag="call"):
-    """The verdict as a person took it, frozen: course, words, the summary shown and the digest of the tables used."""
+    """The verdict as a person took it, frozen: course, words, the summary shown and the digest of the tables used.
+
+    ``why`` is what it was frozen for: a decision's reason in words, or ``FOR_A_PACK``.
+    """
 
     course: str
     words: str

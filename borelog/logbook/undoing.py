@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from borelog.logbook.entries import Forgotten, HandedOver, Opened, Redo, Stored, TakenIn, Undo
+from borelog.logbook.entries import (
+    FOR_A_PACK,
+    CallTaken,
+    Forgotten,
+    HandedOver,
+    Opened,
+    Redo,
+    Stored,
+    TakenIn,
+    Undo,
+)
 
 LASTING = (Forgotten, HandedOver, TakenIn)
 """What cannot be taken back: bytes that are gone, a pack that left the house, a pack taken in."""
@@ -25,12 +35,17 @@ def own_stacks(stored: Iterable[Stored], writer: str) -> tuple[list[Stored], lis
             _move(done, gone, body.target)
         elif isinstance(body, Redo):
             _move(gone, done, body.target)
-        elif isinstance(body, LASTING) or (isinstance(body, Opened) and s.entry.clock == 1):
+        elif _lasts(body) or (isinstance(body, Opened) and s.entry.clock == 1):
             gone.clear()
         else:
             done.append(s)
             gone.clear()
     return done, gone
+
+
+def _lasts(body: object) -> bool:
+    """Outside the journal already; the call that a pack was made with is in that pack."""
+    return isinstance(body, LASTING) or (isinstance(body, CallTaken) and body.why == FOR_A_PACK)
 
 
 def _move(source: list[Stored], target: list[Stored], id_: str) -> None:

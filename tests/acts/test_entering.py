@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from borelog.acts import entering
 from borelog.acts.bench import Bench
 from borelog.acts.entering import ActError
 from borelog.acts.facts import FactError, set_facts
+from borelog.acts.packing import hand_over
 from borelog.acts.typed import typed_reading
 from borelog.engine.engine import EngineError
 from borelog.logbook.described import engine_of
-from borelog.logbook.entries import Note, Reading
+from borelog.logbook.entries import CallTaken, Note, Reading
 
 
 @pytest.fixture
@@ -49,6 +52,14 @@ def test_a_new_entry_closes_the_way_forward(bench: Bench, four: str) -> None:
     entering.enter(bench, four, Note(text="two"))
     with pytest.raises(ActError, match="nothing to redo"):
         entering.redo(bench, four)
+
+
+def test_undo_leaves_what_a_pack_was_made_with(bench: Bench, four: str, tmp_path: Path) -> None:
+    """After a pack the last thing undone is what was entered before it, not the call that is in the pack."""
+    entering.enter(bench, four, typed_reading("compression dry", 3, "68"))
+    hand_over(bench, four, tmp_path)
+    assert entering.undo(bench, four) == "compression dry, cylinder 3: 68"
+    assert [r.body.why for r in bench.inspection(four).of(CallTaken)] == ["handed over"]
 
 
 def test_a_correction_keeps_what_was_said(bench: Bench, four: str) -> None:
