@@ -34,6 +34,8 @@ _APART = 12.0
 _REACH = 2.5
 _RINGS, _CLIP = 24, 40.0
 _AGREE = 2.0
+_POSSIBLE = (10.0, 155.0)
+"""Included angles a hone can leave, degrees: 20 to 60 plain, to about 150 with a steep stroke (common practice, from memory)."""
 _NEEDED = 3
 
 
@@ -314,12 +316,17 @@ def _judged(patches: tuple[HonePatch, ...], squared: bool, size: int) -> HoneAng
             "the patches do not agree: this may be a view down the bore, or scratches; look square at the wall, closer"
         )
     agreeing = good[np.abs(good - good[near.argmax()]) <= _AGREE]
-    spread = 1.4826 * float(np.median(np.abs(agreeing - np.median(agreeing))))
+    middle = float(np.median(agreeing))
+    if not _POSSIBLE[0] <= middle <= _POSSIBLE[1]:
+        return refused(
+            f"no hone leaves {middle:.0f} degrees: this pattern is something else, or the picture lies on its side (axis)"
+        )
+    spread = 1.4826 * float(np.median(np.abs(agreeing - middle)))
     # Table of the design measurements: about 0.05 degrees for one clean patch of 512 px, more for smaller ones.
     single = 0.1 * (512 / size) ** 1.5
     random = 2 * max(single, spread) / np.sqrt(max(1.0, len(agreeing) / 2))
     return HoneAngle(
-        float(np.median(agreeing)),
+        middle,
         float(np.hypot(random, 0.5 if squared else 3.0)),
         share,
         patches,

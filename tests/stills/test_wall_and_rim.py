@@ -67,6 +67,10 @@ class TestHone:
             assert not why
             assert included_angle(families) == pytest.approx(angle, abs=0.1)
 
+    def test_an_angle_that_no_hone_leaves_is_refused(self) -> None:
+        found = hone_angle(hone_wall(166.0, 512, seed=1, noise=1.0).image, squared=True)
+        assert np.isnan(found.angle_deg) and "no hone leaves" in found.refused
+
     @pytest.mark.long
     def test_error_over_sizes_and_noise(self) -> None:
         dice = np.random.default_rng(3)
