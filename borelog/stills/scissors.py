@@ -17,7 +17,7 @@ from borelog.marks.shapes import Freehand, Pair
 from borelog.stills import StillError
 from borelog.stills.planes import Picture
 
-WINDOW = 224
+WINDOW = 128
 _CLOSE_PX = 12.0
 
 
@@ -46,7 +46,8 @@ class Scissors:
     start : (x, y)
         First point in original pixels.
     window : int
-        Side of the window in pixels; with 224 the work on a new point takes about 15 ms and a move nearly nothing.
+        Side of the window in pixels; with 128 the work on a new point takes about 5 ms and a move nearly nothing; the work
+        grows with the square, and a long move needs one window after another.
 
     Notes
     -----
