@@ -37,7 +37,7 @@ def cards(document: Document, stills: Mapping[str, tuple[bytes, str]], folder: P
         Without the paper maker, or if the folder is there or cannot be written.
     """
     if not paper.available():
-        raise PackError("cards need the paper maker: install borelog[pdf]")
+        raise PackError("cards need the paper maker: pip install typst")
     wanted = {m.still for f in document.findings for m in f.marks}
     with tempfile.TemporaryDirectory(prefix="borelog-") as desk:
         job = Path(desk)

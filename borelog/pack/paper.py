@@ -37,7 +37,7 @@ class Printed:
 
 
 def available() -> bool:
-    """Whether the paper maker is installed (extra ``pdf``)."""
+    """Whether the paper maker is installed; a machine without its wheel still makes the page."""
     return importlib.util.find_spec("typst") is not None
 
 
@@ -61,7 +61,7 @@ def printed(document: Document, stills: Mapping[str, tuple[bytes, str]], *, pape
     if paper not in PAPERS:
         raise PackError(f"no paper is called {paper!r}; papers: {', '.join(PAPERS)}")
     if not available():
-        words = "no report.pdf: print report.html from the browser, or install borelog[pdf]"
+        words = "no report.pdf: print report.html from the browser, or pip install typst"
         return Printed(b"", False, (words,))
     chosen = _chosen(document, stills)
     remarks = []
