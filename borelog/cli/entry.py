@@ -27,6 +27,9 @@ def new(args: argparse.Namespace) -> int:
         if earlier:
             entering.link_earlier(bench, inspection, earlier)
         number = bench.journal.number(inspection)
+        alike = [r.number for r in bench.journal.summaries() if r.name == args.name and r.number != number]
+    if alike:
+        tell(f"note: {', '.join(map(str, alike))} has this name too; use the number to tell them apart")
     if args.json:
         out_json({"inspection": inspection, "number": number, "name": args.name}, "borelog.new/1")
     else:

@@ -234,3 +234,10 @@ def test_a_terminal_without_unicode_gets_plain_characters(four: Run, tmp_path: P
         done = subprocess.run([sys.executable, "-c", code, *words], env=env, capture_output=True, check=False)
         assert done.returncode == 0, done.stderr
         assert done.stdout.decode("ascii")
+
+
+def test_a_second_inspection_of_one_name_is_told(run: Run) -> None:
+    """Both are kept; the name alone would not say which is meant."""
+    run("new", "Grey wagon")
+    code, _, said = run("new", "Grey wagon")
+    assert code == 0 and "1 has this name too" in said

@@ -53,7 +53,7 @@ def test_marks_are_burned_in(scene, tmp_path):
 
 def test_without_the_paper_maker_it_says_what_to_install(scene, tmp_path, monkeypatch):
     monkeypatch.setattr(paper, "available", lambda: False)
-    with pytest.raises(PackError, match=r"install borelog\[pdf\]"):
+    with pytest.raises(PackError, match="pip install typst"):
         build(
             scene.inspection,
             scene.engine,
