@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shlex
 import threading
 import time
 from collections import deque
@@ -13,6 +14,7 @@ from borelog.acts.bench import Bench
 from borelog.acts.filing import Filed, FilingError, Refused, file_one, look_at, probe_of
 from borelog.acts.whereabouts import Spot, is_at
 from borelog.logbook.entries import StillFiled, StillPlaced
+from borelog.text import one_line
 
 _REMEMBERED = 200
 """Places the person was at that are kept; a picture takes seconds to be written, not hours."""
@@ -28,6 +30,8 @@ def watch(
     probe: str = "",
 ) -> Iterator[Filed | Refused | None]:
     """File new pictures of a folder until ``stop`` is set; yields each, and None after every look.
+
+    A new film is not filed: it is told once, with the command that does.
 
     Parameters
     ----------
@@ -50,11 +54,19 @@ def watch(
                 been.append((looked, now))
             looked = time.monotonic()
             yield None
+        elif arrival.film:
+            yield Refused(one_line(arrival.path.name, 200), _film_words(bench, inspection_id, arrival.path))
         elif arrival.why:
             yield Refused(arrival.path.name, arrival.why)
         else:
             at = spot or next((s for t, s in reversed(been) if t <= arrival.seen), been[0][1])
             yield _file(bench, inspection_id, arrival.path, at, probe)
+
+
+def _film_words(bench: Bench, inspection_id: str, path: Path) -> str:
+    number = next((s.number for s in bench.journal.summaries() if s.id == inspection_id), None)
+    named = shlex.quote(one_line(str(path), 400))
+    return f"is a film; file its sharp, different frames with: borelog film {number or inspection_id} {named}"
 
 
 def _file(bench: Bench, inspection_id: str, path: Path, spot: Spot | None, probe: str) -> Filed | Refused:

@@ -13,7 +13,7 @@ from borelog.stills import StillError
 from borelog.stills.gather import is_passed_over, natural
 from borelog.stills.guard import Guard
 from borelog.stills.intake import PictureFacts, read_file, shown
-from borelog.stills.kinds import PICTURES, kind_by_name
+from borelog.stills.kinds import FILMS, PICTURES, kind_by_name
 
 DEEPEST = 3
 PATIENCE = 10.0
@@ -26,6 +26,8 @@ Check = Callable[[bytes, str], PictureFacts]
 class Arrival:
     """One picture: its bytes and what it is, or, when ``why`` is not empty, the reason it cannot be used.
 
+    ``film`` says that it is no picture but a film, to be filed in its own way; that is said once a film.
+
     ``seen`` is when its name was first there, by the clock of `arrivals`: while a picture is still being written the
     person may have gone on to another place.
     """
@@ -35,6 +37,7 @@ class Arrival:
     picture: PictureFacts | None = None
     why: str = ""
     seen: float = 0.0
+    film: bool = False
 
 
 @dataclass(slots=True)
@@ -46,7 +49,7 @@ class _Waiting:
 
 
 def scan(folder: Path) -> dict[Path, Stamp]:
-    """Pictures by name in the folder and up to three levels below (cameras make folders), with (size, time, file number).
+    """Pictures and films by name in the folder and up to three levels below (cameras make folders), with (size, time, file number).
 
     Raises
     ------
@@ -64,7 +67,7 @@ def scan(folder: Path) -> dict[Path, Stamp]:
                     if entry.is_dir(follow_symlinks=False):
                         if depth < DEEPEST:
                             listing(Path(entry.path), depth + 1)
-                    elif kind_by_name(entry.name) in PICTURES:
+                    elif kind_by_name(entry.name) in (*PICTURES, *FILMS):
                         about = entry.stat()
                         found[Path(entry.path)] = (about.st_size, about.st_mtime_ns, about.st_ino)
         except OSError as error:
@@ -111,7 +114,7 @@ def arrivals(
     ------
     Arrival or None
         None after every look, so that the caller can do something else; an Arrival for each new picture, in the
-        order of the file times and names. A file that changes after it was given out is given out again.
+        order of the file times and names. A picture that changes after it was given out is given out again.
 
     Raises
     ------
@@ -155,12 +158,17 @@ def _step(
     patience: float,
     now: float,
 ) -> Arrival | None:
-    if done.get(path) == stamp:
+    film = kind_by_name(path.name) in FILMS
+    if done.get(path) == stamp or (film and path in done):
         return None
     seen = waiting.get(path)
     if seen is None or seen.stamp != stamp:
         waiting[path] = _Waiting(stamp, now, seen.first if seen else now)
         return None
+    if film:  # said once it no longer grows; whether it can be read shows when it is filed
+        done[path] = stamp
+        del waiting[path]
+        return Arrival(path, why="is a film, not a picture", seen=seen.first, film=True)
     patient = now - seen.since < patience
     if patient and (seen.tried or stamp[0] == 0):
         return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import threading
 from pathlib import Path
 
@@ -145,6 +146,35 @@ def test_a_picture_goes_to_where_one_was_when_it_appeared(shop, tmp_path: Path) 
         assert looks < 200
     where = {f.name: (f.cylinder, f.place) for f in found if isinstance(f, filing.Filed)}
     assert where == {"a.png": (1, Place("crown")), "b.png": (3, Place("exhaust_valve"))}
+
+
+def test_a_film_in_a_watched_folder_is_told_once_with_the_command_that_files_it(shop, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    bench, id_ = shop
+    folder = tmp_path / "the camera"
+    folder.mkdir()
+    (folder / "old.avi").write_bytes(b"was there before")
+    film = folder / "walk 1.avi"
+    stop = threading.Event()
+    looks = 0
+    found = []
+    for item in watching.watch(bench, id_, folder, stop):
+        if item is not None:
+            found.append(item)
+            if isinstance(item, filing.Filed):
+                stop.set()
+            continue
+        looks += 1
+        if looks in (1, 2, 6):  # the last long after it was told
+            film.write_bytes(bytes(1000 * looks))
+        if looks == 9:
+            saved(folder / "last.png", texture(8))
+        assert looks < 200
+    told = [f for f in found if isinstance(f, filing.Refused)]
+    assert [f.name for f in told] == ["walk 1.avi"]
+    command = shlex.split(told[0].why.split(": ", 1)[1])
+    assert command[:2] == ["borelog", "film"]
+    assert bench.journal.find(command[2]) == id_
+    assert Path(command[3]) == film
 
 
 def test_a_film_is_kept_and_its_frames_come_with_the_probe(shop, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
