@@ -157,8 +157,8 @@ def propose_views(
     -------
     tuple of (str, float)
         For each still the view and how sure, 0 to 1: the share of the nearest filed stills that speak for it, less the
-        more even the nearest differs. An empty view where nothing filed is like it, and for a slate. Four in five were
-        right on rendered stills; a proposal is never filed by itself.
+        more even the nearest differs. An empty view where nothing filed is like it, and for a slate. Of the drawn sample
+        stills, each asked about with all others filed, 34 of 44 got the right view; a proposal is never filed by itself.
     """
     out: list[tuple[str, float]] = []
     known = [seen for seen, _ in filed]
