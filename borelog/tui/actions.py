@@ -47,6 +47,7 @@ ACTIONS: tuple[Action, ...] = (
         ("large", "f8", "Large", "Switch large digits on or off, to be read from a metre."),
         ("light", "f9", "Light/dark", "Switch between the dark and the light colours."),
         ("doctor", "f12", "Doctor", "Show what this terminal can do and what was found missing."),
+        ("person", "ctrl+e", "Who", "Say who is at the bench: entries from then on carry that name."),
         ("find", "ctrl+p ctrl+f", "Find", "Find an action, an inspection, a cylinder or a finding by its words.", 80),
         ("undo", "ctrl+z", "Undo", "Take back your own last entry; it is said in words what was taken back.", 70),
         ("redo", "ctrl+y", "Redo", "Bring back what was last undone."),
@@ -206,6 +207,10 @@ ACTIONS: tuple[Action, ...] = (
     ),
 )  # fmt: skip
 
+Keys = Mapping[tuple[str, str], tuple[str, ...]]
+SHIPPED: Keys = {(a.where, a.id): a.keys for a in ACTIONS}
+"""Keys by (where, action id) as the table has them; `keymap.keys_in_force` lays the person's own over them."""
+
 SCREENS = ("logbook", "plan", "facts", "readings", "stills", "verdict", "pack")
 """The screens that carry actions of their own, in the order of a job."""
 
@@ -216,7 +221,7 @@ def actions_for(screen: str) -> tuple[Action, ...]:
     return own + tuple(a for a in ACTIONS if a.where == EVERYWHERE)
 
 
-def clashes(keys: Mapping[tuple[str, str], tuple[str, ...]]) -> list[tuple[str, str, str, str]]:
+def clashes(keys: Keys) -> list[tuple[str, str, str, str]]:
     """(screen, key, action, action) for every key that two actions of one screen would share.
 
     ``keys`` maps (where, action id) to keys, as `keymap.keys_in_force` gives them.
@@ -251,3 +256,14 @@ def key_name(key: str) -> str:
     if plus:
         return f"{head}+{_NAMES.get(tail, tail)}"
     return key.upper() if key.startswith("f") and key[1:].isdigit() else key
+
+
+def key_of(keys: Keys, where: str, action: str) -> str:
+    """The name of the first key of a screen's action, or of one that works everywhere: what a sentence calls it by."""
+    force = keys[(where, action)] if (where, action) in keys else keys[(EVERYWHERE, action)]
+    return key_name(force[0]) if force else "(no key)"
+
+
+def way_to_engine(keys: Keys) -> str:
+    """How to come to the facts about the engine from any screen: 'F3, then e'."""
+    return f"{key_of(keys, EVERYWHERE, 'plan')}, then {key_of(keys, 'plan', 'facts')}"

@@ -12,6 +12,7 @@ from textual.message import Message
 
 from borelog.text import BorelogError, one_line
 from borelog.tui import guard, leading, themes, warming
+from borelog.tui.actions import key_of
 from borelog.tui.ahead import TypedAhead
 from borelog.tui.desk import Desk, Outcome
 from borelog.tui.keymap import Settings, keys_in_force
@@ -121,7 +122,9 @@ class Screens(TypedAhead, inherit_bindings=False):
         self.set_interval(1.0, self.desk.look_again)
         if warnings := self.desk.bench.journal.warnings:
             self.call_after_refresh(
-                lambda: self.room_now().say(f"{one_line(warnings[0], 300)} (F12 shows all)", "watch")
+                lambda: self.room_now().say(
+                    f"{one_line(warnings[0], 300)} ({self.room_now().key('doctor')} shows all)", "watch"
+                )
             )
         self.call_after_refresh(self.set_timer, warming.WARM_AFTER, self._warm)
 
@@ -152,8 +155,9 @@ class Screens(TypedAhead, inherit_bindings=False):
     def go(self, where: str) -> None:
         """Show a main screen."""
         if where != "logbook" and not self.desk.id:
+            opens, begins = (key_of(self.keys, "logbook", a) for a in ("open", "new"))
             self.room_now().say(
-                "open an inspection first: Enter opens the one in hand, n begins a new one", "watch"
+                f"open an inspection first: {opens} opens the one in hand, {begins} begins a new one", "watch"
             )
             return
         self.room(where)
@@ -275,6 +279,12 @@ class Screens(TypedAhead, inherit_bindings=False):
             self.room_now().say(
                 "open an inspection first; then what you entered there can be taken back", "watch"
             )
+
+    def act_person(self) -> None:
+        """Say who is at the bench."""
+        from borelog.tui.screens.questions import who_is_here
+
+        who_is_here(self.room_now())
 
     def act_large(self) -> None:
         """Large digits on or off."""

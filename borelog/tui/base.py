@@ -11,8 +11,9 @@ from textual.binding import Binding, BindingsMap
 from textual.screen import Screen
 from textual.worker import Worker, WorkerState
 
+from borelog.acts.bench import NOT_NAMED
 from borelog.text import one_line
-from borelog.tui.actions import EVERYWHERE, Action, actions_for, key_name
+from borelog.tui.actions import EVERYWHERE, Action, actions_for, key_name, key_of
 from borelog.tui.painted import Bar, whole_entries
 from borelog.tui.views.rail import logbook_state, rail_line, title_line
 from borelog.tui.views.words import Line, Span, pieces, wrapped
@@ -128,12 +129,20 @@ class Room(Screen[None]):
                 desk.saved_at,
                 desk.busy > 0,
                 room,
-                logbook_state(len(journal.unsaved), len(journal.warnings), journal.read_only),
+                logbook_state(
+                    len(journal.unsaved),
+                    len(journal.warnings),
+                    journal.read_only,
+                    self.key("doctor"),
+                    self.key("person") if desk.bench.who == NOT_NAMED else "",
+                ),
             )
         )
         if self.shows_rail:
             self.query_one("#rail", Bar).set_lines(
-                rail_line(desk.inspection, desk.cylinders, desk.cylinder, desk.verdict, room)
+                rail_line(
+                    desk.inspection, desk.cylinders, desk.cylinder, desk.verdict, room, self.screens.keys
+                )
             )
         self.query_one("#keys", Bar).set_lines(footer_line(self.where, self.screens.keys, room))
         self._show_message()
@@ -141,6 +150,10 @@ class Room(Screen[None]):
 
     def paint(self, room: int) -> None:
         """Paint the screen's own middle."""
+
+    def key(self, action: str) -> str:
+        """The key that does this here, as a sentence names it."""
+        return key_of(self.screens.keys, self.where, action)
 
     def say(self, words: str, role: str = "quiet") -> None:
         """Put words on the message line."""

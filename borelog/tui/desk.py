@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -180,6 +180,10 @@ class Desk:
 
         if not self._queue._work_queue.qsize():
             self._queue.submit(run)
+
+    def take_over(self, who: str) -> None:
+        """Another person is at the bench: what is entered from now on carries this name, what is queued the one before."""
+        self.bench = replace(self.bench, who=who)
 
     def change(self, bench: Bench) -> None:
         """Take another logbook on the desk; no inspection is in hand then."""

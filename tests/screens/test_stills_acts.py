@@ -461,7 +461,7 @@ async def test_a_watch_that_ends_by_itself_is_no_longer_shown(
     async with app.run_test(size=(120, 40)) as pilot:
         room = await in_stills(app, pilot)
         room.watching = threading.Event()
-        room._watch(tmp_path / "gone", room.watching)
+        room._watch(app.desk.at, tmp_path / "gone", room.watching)
         await until(app, pilot, lambda: room.watching is None)
         assert "no folder" in message(app)
         assert "watching" not in shown(app, "#state")
@@ -481,7 +481,7 @@ async def test_leaving_is_asked_twice_while_pictures_come_in_and_not_after_a_fau
     app = Screens(bench, open_id=four)
     async with app.run_test(size=(120, 40)) as pilot:
         room = await in_stills(app, pilot)
-        room._take(str(tmp_path), 1)
+        room._take(app.desk.at, str(tmp_path), 1)
         await until(app, pilot, inside.is_set)
         app.act_quit()
         assert "still being written" in message(app)

@@ -371,6 +371,7 @@ def everything_shown(made: Inspection, judged: Verdict, t: str, room: int) -> li
             opened_at="",
             changed_at="2026-03-01T10:00",
             entries=3,
+            taken_in=_line(t),
         )
     ]
     for entry in logbook_view.entries(rows, room):

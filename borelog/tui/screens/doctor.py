@@ -12,8 +12,9 @@ from textual.app import ComposeResult
 from textual.containers import Vertical
 
 from borelog import __version__
-from borelog.acts.bench import unsaved_lines
+from borelog.acts.bench import NOT_NAMED, unsaved_lines
 from borelog.text import one_line
+from borelog.tui.actions import EVERYWHERE, key_of
 from borelog.tui.ask import Question
 from borelog.tui.painted import Bar, Painted
 from borelog.tui.views.doctoring import doctor_lines, terminal_facts
@@ -55,9 +56,10 @@ class DoctorPage(Question):
             os.environ, (app.size.width, app.size.height), app.cell_pixels, app.color_depth
         )
         journal = app.desk.bench.journal
+        unnamed = f"entries say so: {key_of(app.keys, EVERYWHERE, 'person')} names who is at the bench"
         logbook = [
             ("logbook", one_line(str(journal.folder)), "open for reading only" if journal.read_only else ""),
-            ("person", one_line(app.desk.bench.who), ""),
+            ("person", one_line(who := app.desk.bench.who), unnamed if who == NOT_NAMED else ""),
             (
                 "program",
                 f"borelog {__version__}, Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}",

@@ -58,7 +58,15 @@ class FactsRoom(ReadingsRoom):
         draft = grid.drafts.get((row.key, grid.column), "")
         first: Line = (Span(cut(f" {row.label}: {cell.text or 'not noted'}", room), "ink"),)
         second: Line = (
-            (Span(pieces(f" not entered yet: {draft} · Enter opens it · Del drops it", room), "watch"),)
+            (
+                Span(
+                    pieces(
+                        f" not entered yet: {draft} · {self.key('accept')} opens it · {self.key('take_back')} drops it",
+                        room,
+                    ),
+                    "watch",
+                ),
+            )
             if draft
             else (Span(pieces(f" {row.hint}", room), "quiet"),)
         )

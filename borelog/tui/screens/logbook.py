@@ -8,7 +8,6 @@ from typing import Any, ClassVar
 from textual.app import ComposeResult
 from textual.widgets import Input
 
-from borelog.tui.actions import key_name
 from borelog.tui.base import Room
 from borelog.tui.chosen import Choices
 from borelog.tui.desk import Outcome
@@ -36,7 +35,7 @@ class LogbookRoom(Room):
 
     def middle(self) -> ComposeResult:
         """Search line and list."""
-        yield Input(placeholder="s: search everything recorded", id="search")
+        yield Input(placeholder=f"{self.key('search')}: search everything recorded", id="search")
         yield Choices(id="list")
 
     def on_screen_resume(self) -> None:
@@ -66,7 +65,7 @@ class LogbookRoom(Room):
         elif self.rows:
             self.entries = view.entries(view.ordered(self.rows, view.ORDERS[self.order]), room - 2)
         else:
-            keys = {name: key_name(self.screens.keys[("logbook", name)][0]) for name, _, _ in view.EMPTY}
+            keys = {name: self.key(name) for name, _, _ in view.EMPTY}
             self.entries = view.empty_entries(room - 2, keys)
         self.query_one("#list", Choices).set_entries([e.lines for e in self.entries])
 

@@ -52,7 +52,9 @@ class PackRoom(Room):
             return
         self.shown = view.choices(self.desk.inspection, self.plan, room - 2)
         self.query_one("#choices", Choices).set_entries([c.lines for c in self.shown])
-        self.query_one("#outcome", Painted).set_lines([*self.made, *view.history(self.desk.inspection, room)])
+        self.query_one("#outcome", Painted).set_lines(
+            [*self.made, *view.history(self.desk.inspection, room, self.screens.keys)]
+        )
 
     def act_line_down(self) -> None:
         """Next choice."""
@@ -103,7 +105,7 @@ class PackRoom(Room):
     def act_build(self) -> None:
         """Make the pack on a thread of its own."""
         if self.making is not None and self.making.is_running:
-            self.say("a pack is being made: x stops it", "watch")
+            self.say(f"a pack is being made: {self.key('cancel')} stops it", "watch")
             return
         self.say("making the pack ...")
         self.making = self._build(self.desk.at, self.plan)
@@ -152,7 +154,7 @@ class PackRoom(Room):
     def act_check(self) -> None:
         """Check the pack last made."""
         if self.last is None:
-            self.say("make a pack first: b", "watch")
+            self.say(f"make a pack first: {self.key('build')}", "watch")
             return
         self.say("checking ...")
         self._check(self.last)

@@ -77,7 +77,7 @@ class PlanRoom(Room):
         elif desk.cylinders:
             lines, begins = list_lines(desk.inspection, desk.cylinders, desk.verdict, desk.cylinder, wide)
         else:
-            lines = looking.no_layout(wide)
+            lines = looking.no_layout(wide, self.screens.keys)
         plan.set_lines(lines)
         plan.keep_in_view(max(0, begins - 1), 0)
         if begins + 4 < len(lines):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from borelog.acts import entering
+from borelog.acts.bench import NOT_NAMED
 from borelog.knowledge import tables
 from borelog.logbook.entries import Codes, Consent, Content, Finding, Looked, Mark, Note, StillFiled, Told
 from borelog.marks.places import Looked as State
@@ -237,6 +238,35 @@ def words(room: Room, cylinder: int | None) -> None:
         return next(text for id_, text, _ in KINDS if id_ == name)
 
     room.app.push_screen(Choose("What kind of words?", KINDS), kind)
+
+
+def who_is_here(room: Room) -> None:
+    """Ask who is at the bench; in force until the screens are left."""
+    who = room.desk.bench.who
+
+    def answered(values: dict[str, str] | None) -> None:
+        if values:
+            name = one_line(values["who"], 80)
+            room.desk.take_over(name)
+            room.say(f"from now on entered by {name}; what was entered before keeps the name it has")
+            room.show()
+
+    room.app.push_screen(
+        Ask(
+            "Who is at the bench?",
+            [
+                Field(
+                    "who",
+                    "Name or initials",
+                    "as whoever reads the pack shall see it",
+                    "" if who == NOT_NAMED else who,
+                )
+            ],
+            words="It stands beside every entry from now on. BORELOG_WHO or --who names it before the start.",
+            check=lambda v: "" if one_line(v["who"]) else "a name or initials, please",
+        ),
+        answered,
+    )
 
 
 def how_taken(room: Room) -> None:

@@ -118,7 +118,14 @@ class ReadingsRoom(Asking):
             step.styles.height = len(lines)
         step.set_lines(lines)
         hint = hint_lines(
-            row, grid.column, grid.cell, typed, grid.drafts.get((row.key, grid.column), ""), desk.how, room
+            row,
+            grid.column,
+            grid.cell,
+            typed,
+            grid.drafts.get((row.key, grid.column), ""),
+            desk.how,
+            room,
+            self.screens.keys,
         )
         self.query_one("#hint", Bar).set_lines(*hint)
 
@@ -131,10 +138,12 @@ class ReadingsRoom(Asking):
         if self.turning and engine:
             return turning_lines(engine, desk.inspection, room - 2)
         begun = any(r.body.test == test for r in desk.inspection.of(Reading))
-        lines = step_lines(test, begun, room - 2, max(3, high // 3), desk.inspection.facts)
+        lines = step_lines(test, begun, room - 2, max(3, high // 3), desk.inspection.facts, self.screens.keys)
         if engine and test.startswith("leakdown") and column in engine.cylinders:
-            lines += turn_lines(engine, desk.inspection, test, column, room - 2)
-        return lines + said_of(desk.inspection, test, group, room - 2, 3 if high < 30 else 5)
+            lines += turn_lines(engine, desk.inspection, test, column, room - 2, self.screens.keys)
+        return lines + said_of(
+            desk.inspection, test, group, room - 2, 3 if high < 30 else 5, self.screens.keys
+        )
 
     # --- from the grid -------------------------------------------------------------------------------------------
 
@@ -151,7 +160,14 @@ class ReadingsRoom(Asking):
 
         desk = self.desk
         self.query_one("#rail", Bar).set_lines(
-            rail_line(desk.inspection, desk.cylinders, desk.cylinder, desk.verdict, self.size.width)
+            rail_line(
+                desk.inspection,
+                desk.cylinders,
+                desk.cylinder,
+                desk.verdict,
+                self.size.width,
+                self.screens.keys,
+            )
         )
 
     def on_grid_view_typing(self, message: GridView.Typing) -> None:

@@ -8,6 +8,7 @@ from borelog.knowledge.procedures import cautions_of
 from borelog.quantity import dimension_of, units_of
 from borelog.readings.crank_trace import SYNC_KINDS
 from borelog.text import one_line
+from borelog.tui.actions import way_to_engine
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.desk import Outcome
@@ -36,7 +37,10 @@ class Asking(Room):
         """Show or hide the turning plan."""
         engine = self.desk.engine
         if not self.turning and (engine is None or engine.firing_order is None):
-            self.say("the turning plan needs the firing order: enter it under Engine (F3, then e)", "watch")
+            self.say(
+                f"the turning plan needs the firing order: enter it under Engine ({way_to_engine(self.screens.keys)})",
+                "watch",
+            )
             return
         self.turning = not self.turning
         self._step_and_hint()
@@ -54,7 +58,8 @@ class Asking(Room):
         """Take in a starter-current trace: where it is, and what names the cylinders."""
         if self.desk.engine is None:
             self.say(
-                "a trace needs the layout and the firing order: enter them under Engine (F3, then e)", "watch"
+                f"a trace needs the layout and the firing order: enter them under Engine ({way_to_engine(self.screens.keys)})",
+                "watch",
             )
             return
         fields = [

@@ -130,7 +130,7 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, ReadingActs, RowActs
         if not desk.inspection or run is None:
             return
         self.still_at = min(self.still_at, max(0, len(run.stills) - 1))
-        self.query_one("#row", Bar).set_lines(view.row_line(run, self.still_at, room))
+        self.query_one("#row", Bar).set_lines(view.row_line(run, self.still_at, room, self.screens.keys))
         coverage, beside = self.query_one("#coverage", Choices), self.query_one("#beside", Painted)
         beside.display = room >= _SIDE and not coverage.display
         look = self.picture.look
@@ -144,9 +144,8 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, ReadingActs, RowActs
             one.keep_shape()
         if still is None:
             self.shown_sha = ""
-            self.picture.show(
-                None, "no stills here yet: t takes in pictures from a card or folder, u watches a folder"
-            )
+            take, watch = self.key("take_stills"), self.key("watch")
+            self.picture.show(None, f"no stills here yet: {take} takes in pictures, {watch} watches a folder")
         else:
             self._turn_upright(still)
         if still is not None and (still.sha256, self.enhance) != (
@@ -156,9 +155,11 @@ class StillsRoom(FilingActs, MarkActs, PairActs, ProbeActs, ReadingActs, RowActs
             self.load(still)
         self.show_marks()
         self.show_thumbs(run, room)
-        lines = view.side_lines(desk.inspection, still, self.marks, self.held, ENHANCE[self.enhance][0], 30)
+        lines = view.side_lines(
+            desk.inspection, still, self.marks, self.held, ENHANCE[self.enhance][0], 30, self.screens.keys
+        )
         more = comparing.pair_lines(self.pair.found, self.pair.name, WAYS[self.way], 30) if self.pair else []
-        more += view.suggestion_lines(self.suggestions, self.suggest_at, 30)
+        more += view.suggestion_lines(self.suggestions, self.suggest_at, 30, self.screens.keys)
         beside.set_lines([*more[1:], *([()] if more else []), *lines])
         if coverage.display:
             cylinder = run.key if isinstance(run.key, int) else None

@@ -155,7 +155,7 @@ class FilingActs(Room):
             if why:
                 self.screens.do(
                     lambda: place_still(bench, id_, sha, aside=why),
-                    f"set aside: {still.name}, {why}; x brings it back",
+                    f"set aside: {still.name}, {why}; {self.key('aside')} brings it back",
                 )
 
         self.app.push_screen(Choose("Why set it aside?", reasons), answered)
@@ -235,7 +235,7 @@ class FilingActs(Room):
         def tell(done: int, total: int) -> None:
             if worker.is_cancelled:
                 raise FilingError("stopped; what was taken in until then stays")
-            app.call_from_thread(self.say, f"{words} {done} of {total} (x stops)")
+            app.call_from_thread(self.say, f"{words} {done} of {total} ({self.key('aside')} stops)")
 
         return tell
 
@@ -334,7 +334,7 @@ class FilingActs(Room):
             Ask(
                 "Watch a folder",
                 [Field("path", "Folder the camera saves into", "/media/camera")],
-                words="Each new picture is filed to the cylinder in hand, and to the place chosen with h.",
+                words=f"Each new picture is filed to the cylinder in hand, and to the place chosen with {self.key('next_place')}.",
                 check=lambda v: (
                     ""
                     if Path(v["path"].strip()).expanduser().is_dir() and v["path"].strip()
@@ -398,7 +398,9 @@ class FilingActs(Room):
         (coverage if coverage.display else self.picture).focus()
         self.call_after_refresh(self.show)
         if coverage.display:
-            self.say("Enter notes what was seen at a place; a goes back to the picture")
+            self.say(
+                f"{self.key('set_point')} notes what was seen at a place; {self.key('coverage')} goes back to the picture"
+            )
 
     def note_place(self) -> None:
         """Note the state of the place in hand in the coverage grid."""

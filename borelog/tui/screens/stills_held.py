@@ -43,20 +43,29 @@ class HeldActs(Room):
         reach = 2.0 * self.picture.view.px if self.picture.view else 4.0
         hit = drawing.hit(tuple(m.mark.shape for m in self.marks), place, reach)
         if hit is None and not quiet:
-            self.say("no mark here: d draws one, n takes the next in hand")
+            self.say(
+                f"no mark here: {self.key('draw')} draws one, {self.key('next_mark')} takes the next in hand"
+            )
         self._hold(hit)
 
     def _hold(self, index: int | None) -> None:
         self.held = index
         if index is not None:
             m = self.marks[index]
-            self.say(f"mark {m.number}: {m.words}; w words, v move, k measure, Del remove")
+            doing = (
+                ("edit_mark", "words"),
+                ("move_mark", "move"),
+                ("measure", "measure"),
+                ("take_mark", "remove"),
+            )
+            keys = ", ".join(f"{self.key(action)} {words}" for action, words in doing)
+            self.say(f"mark {m.number}: {m.words}; {keys}")
         self.show()
 
     def act_next_mark(self) -> None:
         """The next mark."""
         if not self.marks:
-            self.say("no marks on this still: d draws one")
+            self.say(f"no marks on this still: {self.key('draw')} draws one")
             return
         self._hold(0 if self.held is None else (self.held + 1) % len(self.marks))
         assert self.held is not None
@@ -65,7 +74,10 @@ class HeldActs(Room):
 
     def _in_hand(self) -> view.Shown | None:
         if self.held is None or self.held >= len(self.marks):
-            self.say("take a mark in hand first: n, or Enter with the cross hair on it", "watch")
+            self.say(
+                f"take a mark in hand first: {self.key('next_mark')}, or {self.key('set_point')} with the cross hair on it",
+                "watch",
+            )
             return None
         return self.marks[self.held]
 
@@ -169,5 +181,5 @@ class HeldActs(Room):
             what = "finding withdrawn" if isinstance(thing.body, Finding) else "mark withdrawn"
             self.screens.do(
                 lambda: entering.withdraw(at.bench, at.id, thing.id, "removed on the still"),
-                f"{what}: {shown.words}; ^Z brings it back",
+                f"{what}: {shown.words}; {self.key('undo')} brings it back",
             )

@@ -100,12 +100,14 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
     def drawing_words(self) -> str:
         """What is being drawn or moved, for the state line."""
         if self.draft is not None:
-            more = ", c finishes, Backspace takes one back" if self.draft.tool in drawing.UNBOUNDED else ""
+            more = f", {self.key('close_shape')} finishes, {self.key('point_back')} takes one back"
+            more = more if self.draft.tool in drawing.UNBOUNDED else ""
             return self.draft.says() + (more if self.draft.points else "")
         if self.moving is not None:
             what = "the whole mark" if self.handle is None else f"corner {self.handle + 1}"
             return (
-                f"moving {what} with the arrows: Enter sets it down, v takes the next corner, Esc leaves it"
+                f"moving {what} with the arrows: {self.key('set_point')} sets it down, "
+                f"{self.key('move_mark')} takes the next corner, {self.key('back')} leaves it"
             )
         if self.held is not None:
             return f"mark {self.held + 1} in hand"
@@ -154,7 +156,8 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
                 self.show_state()
 
         self.app.push_screen(
-            Choose("Draw", options, words="By keys: arrows and Enter. By mouse: drag."), chosen
+            Choose("Draw", options, words=f"By keys: arrows and {self.key('set_point')}. By mouse: drag."),
+            chosen,
         )
 
     def act_set_point(self) -> None:
@@ -207,7 +210,7 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
     def act_point_back(self) -> None:
         """Take the last point of what is being drawn back."""
         if self.draft is None or not self.draft.points:
-            self.say("no point is set: d chooses what to draw", "watch")
+            self.say(f"no point is set: {self.key('draw')} chooses what to draw", "watch")
         elif self.draft.tool == "trace":
             self.trace_back()
         else:
@@ -265,7 +268,7 @@ class MarkActs(HeldActs, MeasureActs, TraceActs):
         if still is None or inspection is None:
             return
         body = MaskDrawn(still.sha256, (*view.masks_on(inspection, still.sha256), shape), "drawn by hand")
-        said = "this area is filled in every copy that leaves the house; ^Z takes it back"
+        said = f"this area is filled in every copy that leaves the house; {self.key('undo')} takes it back"
         self.screens.do(lambda: entering.enter(at.bench, at.id, body), said)
 
     def _mark(self, shape: Shape, label: str = "") -> Mark:

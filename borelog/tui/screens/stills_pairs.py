@@ -83,11 +83,15 @@ class PairActs(SuggestActs):
         if self.pair is not None:
             named = "" if WAYS[self.way] == "change map" else f" with {one_line(self.pair.name, 24)}"
             words = WAYS[self.way] + named
-            words += "" if self.pair.accepted else ", NOT aligned: 4 marks pairs of points"
+            words += (
+                ""
+                if self.pair.accepted
+                else f", NOT aligned: {self.key('pair_points')} marks pairs of points"
+            )
             if WAYS[self.way] == "change map":
                 words += " · " + comparing.slider(self.threshold, *self.threshold_range, self.screens.letters)
             if WAYS[self.way] == "blink" and self.blink is None:
-                words += " · stands still, less motion is asked for: Enter changes over"
+                words += f" · stands still, less motion is asked for: {self.key('set_point')} changes over"
         return " · ".join(x for x in (words, self.suggestion_words()) if x)
 
     # --- comparing -----------------------------------------------------------------------------------------------
@@ -123,7 +127,7 @@ class PairActs(SuggestActs):
     def _begin(self, other: view.Still, points: list[Any] | None) -> None:
         still = self.still
         if still is not None:
-            self.say("laying them on each other ... (x stops)")
+            self.say(f"laying them on each other ... ({self.key('aside')} stops)")
             self._compare(self.desk.bench, still, other, points)
 
     @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
@@ -150,7 +154,7 @@ class PairActs(SuggestActs):
                 roll_deg=(earlier.roll - later.roll) or None,
                 points=points,
                 cancelled=lambda: worker.is_cancelled,
-                progress=lambda share, words: tell(f"{words} {share:.0%} (x stops)"),
+                progress=lambda share, words: tell(f"{words} {share:.0%} ({self.key('aside')} stops)"),
                 dense=max(two.shape) <= 1600,
             )
         except (BorelogError, OSError) as error:
@@ -193,7 +197,7 @@ class PairActs(SuggestActs):
     def act_pair_way(self) -> None:
         """The next way of comparing."""
         if self.pair is None:
-            self.say("compare with another still first: l", "watch")
+            self.say(f"compare with another still first: {self.key('pair')}", "watch")
             return
         self.way = (self.way + 1) % len(WAYS)
         self.show_pair()
@@ -203,7 +207,7 @@ class PairActs(SuggestActs):
 
         lowest, highest = self.threshold_range
         if self.pair is None:
-            self.say("the threshold belongs to two compared stills: l compares", "watch")
+            self.say(f"the threshold belongs to two compared stills: {self.key('pair')} compares", "watch")
             return
         self.threshold = min(highest, max(lowest, self.threshold + by))
         found = self.pair.found
@@ -363,9 +367,12 @@ class PairActs(SuggestActs):
         """The stills of this place over the dates, side by side."""
         still = self.still
         if still is None or still.place is None:
-            self.say("file the still to a place first: f; then its other dates can be found", "watch")
+            self.say(
+                f"file the still to a place first: {self.key('file_still')}; then its other dates can be found",
+                "watch",
+            )
             return
-        self.say("laying the dates beside each other ... (x stops)")
+        self.say(f"laying the dates beside each other ... ({self.key('aside')} stops)")
         self._strip(self.desk.at, still)
 
     @work(thread=True, exclusive=True, group="compare", exit_on_error=False)
@@ -383,7 +390,7 @@ class PairActs(SuggestActs):
                 at.id,
                 still.place,
                 still.cylinder,
-                progress=lambda done, total: tell(f"laying {done} of {total} (x stops)"),
+                progress=lambda done, total: tell(f"laying {done} of {total} ({self.key('aside')} stops)"),
                 cancelled=lambda: worker.is_cancelled,
             )
         except (BorelogError, OSError) as error:

@@ -34,7 +34,7 @@ class ReadingActs(Room):
             return
         readings = inspection.of(Reading)
         if not readings:
-            self.say("no reading is entered yet: F4 enters them", "watch")
+            self.say(f"no reading is entered yet: {self.key('readings')} enters them", "watch")
             return
         # Those of the cylinder the still is filed to come first.
         order = sorted(readings, key=lambda r: (r.body.cylinder != still.cylinder, r.body.test))

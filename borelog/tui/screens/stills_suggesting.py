@@ -83,13 +83,11 @@ class SuggestActs(Room):
         """What is proposed, for the state line."""
         if self.suggestions:
             at = min(self.suggest_at, len(self.suggestions) - 1)
-            return (
-                f"suggestion {at + 1} of {len(self.suggestions)}, {self.suggestions[at].words}: y yes, q no"
-            )
+            return f"suggestion {at + 1} of {len(self.suggestions)}, {self.suggestions[at].words}: {self.key('accept_region')} yes, {self.key('drop_region')} no"
         proposal = self._proposal()
         if proposal is not None:
             name, sure = views()[proposal[0]].label, proposal[1]
-            return f"looks most like your stills of: {name} ({sure:.0%}): y files it so, q no"
+            return f"looks most like your stills of: {name} ({sure:.0%}): {self.key('accept_region')} files it so, {self.key('drop_region')} no"
         return ""
 
     def suggested(self) -> tuple[Drawn, ...]:
@@ -131,7 +129,7 @@ class SuggestActs(Room):
         still = self.still
         if still is None:
             return
-        self.say("looking ... (x stops)")
+        self.say(f"looking ... ({self.key('aside')} stops)")
         self._suggest(self.desk.bench, still.sha256, still.place.view if still.place else "")
 
     @work(thread=True, exclusive=True, group="suggest", exit_on_error=False)
@@ -146,7 +144,7 @@ class SuggestActs(Room):
                 bgr,
                 looked_at(view_id),
                 cancelled=lambda: worker.is_cancelled,
-                progress=lambda share, words: tell(f"{words} {share:.0%} (x stops)"),
+                progress=lambda share, words: tell(f"{words} {share:.0%} ({self.key('aside')} stops)"),
             )
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
@@ -163,7 +161,7 @@ class SuggestActs(Room):
         if self.still is not None and self.still.sha256 == sha256:
             self.suggestions, self.suggest_at = found, 0
             said = (
-                f"{len(found)} to look at: y takes one, q throws it away. How often wrong: {found[0].wrong}"
+                f"{len(found)} to look at: {self.key('accept_region')} takes one, {self.key('drop_region')} throws it away. How often wrong: {found[0].wrong}"
                 if found
                 else words
             )
@@ -173,7 +171,9 @@ class SuggestActs(Room):
     def _suggestion(self) -> Suggested | None:
         if not self.suggestions:
             self.say(
-                "nothing is suggested: b looks for places, l compares, j proposes where it belongs", "watch"
+                f"nothing is suggested: {self.key('suggest')} looks for places, {self.key('pair')} compares, "
+                f"{self.key('propose')} proposes where it belongs",
+                "watch",
             )
             return None
         self.suggest_at = min(self.suggest_at, len(self.suggestions) - 1)
@@ -220,7 +220,7 @@ class SuggestActs(Room):
     def act_propose(self) -> None:
         """Have places proposed for the stills that have none, from those filed on this engine."""
         if self.desk.id:
-            self.say("looking at what was filed so far ... (x stops)")
+            self.say(f"looking at what was filed so far ... ({self.key('aside')} stops)")
             self._propose_places(self.desk.at)
 
     @work(thread=True, exclusive=True, group="suggest", exit_on_error=False)
@@ -233,7 +233,7 @@ class SuggestActs(Room):
                 at.bench,
                 at.id,
                 (),
-                lambda done, total: tell(f"looking at {done} of {total} (x stops)"),
+                lambda done, total: tell(f"looking at {done} of {total} ({self.key('aside')} stops)"),
             )
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "bad")
@@ -246,9 +246,9 @@ class SuggestActs(Room):
             return
         self.proposed = found
         self.say(
-            f"{len(found)} stills may show what you filed before; look at each: y files it so, q does not"
+            f"{len(found)} stills may show what you filed before; look at each: {self.key('accept_region')} files it so, {self.key('drop_region')} does not"
             if found
-            else "nothing to propose: file a few stills to their places first (f), or all have one already",
+            else f"nothing to propose: file a few stills to their places first ({self.key('file_still')}), or all have one already",
             "quiet" if found else "watch",
         )
         self._to_next_proposed()
@@ -271,7 +271,7 @@ class SuggestActs(Room):
 
         self.screens.do(
             lambda: place_still(bench, id_, still.sha256, cylinder=cylinder, place=place),
-            f"filed: {where}{place_words(place)}; ^Z takes it back",
+            f"filed: {where}{place_words(place)}; {self.key('undo')} takes it back",
             then=then,
         )
 

@@ -151,7 +151,7 @@ class TraceActs(Room):
         if self.still is None or self.still.sha256 != sha256 or self.draft is None:
             return
         self.draft = None
-        self.say("outlined; k measures it, as a share of another outline too")
+        self.say(f"outlined; {self.key('measure')} measures it, as a share of another outline too")
         self._drawn(outline)
         self.show_marks()
         self.show_state()

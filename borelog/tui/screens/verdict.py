@@ -65,9 +65,11 @@ class VerdictRoom(Room):
             return
         index = page.index if self._cylinder == desk.cylinder else 0
         self._cylinder = desk.cylinder
-        self.sentences = view.sentences(desk.inspection, shown, desk.cylinder, min(room - 2, 118))
+        self.sentences = view.sentences(
+            desk.inspection, shown, desk.cylinder, min(room - 2, 118), self.screens.keys
+        )
         if self.tried:
-            words = f" WHAT IF {self.tried[0]} - nothing of this is noted; w tries another, Esc goes back to what is"
+            words = f" WHAT IF {self.tried[0]} - nothing of this is noted; {self.key('what_if')} tries another, {self.key('back')} goes back to what is"
             self.sentences.insert(0, view.Sentence("call", ((Span(words, "watch", "loud"),),)))
         first = next((k for k, s in enumerate(self.sentences) if not view.is_title(s)), 0)
         page.set_entries([s.lines for s in self.sentences], max(first, index))
@@ -90,9 +92,12 @@ class VerdictRoom(Room):
         """Say where the sentence in hand leads."""
         s = self._in_hand()
         if self.tried:
-            self.say(f"WHAT IF {self.tried[0]}: nothing of this is noted · Esc goes back to what is", "watch")
+            self.say(
+                f"WHAT IF {self.tried[0]}: nothing of this is noted · {self.key('back')} goes back to what is",
+                "watch",
+            )
         elif s is not None and not view.is_title(s):
-            self.say(view.lead_words(s))
+            self.say(view.lead_words(s, self.screens.keys))
 
     def on_choices_opened(self) -> None:
         """A second click follows."""
@@ -176,7 +181,7 @@ class VerdictRoom(Room):
         elif s.cylinder is not None or s.ask == "blank":
             self.screens.show_blank(s.cylinder)
         else:
-            self.say(view.lead_words(s), "watch")
+            self.say(view.lead_words(s, self.screens.keys), "watch")
 
     # --- money ---------------------------------------------------------------------------------------------------
 

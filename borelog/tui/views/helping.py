@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from borelog.knowledge.procedures import cautions_of, procedures
-from borelog.tui.actions import ACTIONS, EVERYWHERE, SCREENS, Action, key_name
+from borelog.tui.actions import ACTIONS, EVERYWHERE, SCREENS, Action, Keys, key_name
 from borelog.tui.views.words import Line, Span, padded, wrapped
-
-Keys = Mapping[tuple[str, str], tuple[str, ...]]
 
 NAMES = {
     "logbook": "Logbook", "plan": "Cylinders", "facts": "Engine and car", "readings": "Readings", "stills": "Stills",

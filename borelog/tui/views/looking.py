@@ -7,6 +7,7 @@ from borelog.logbook.entries import Looked, Reading
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Looked as State
 from borelog.marks.places import Place, grid_places
+from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.views.standing import place_states
 from borelog.tui.views.words import Line, Span, wrapped
 
@@ -28,13 +29,14 @@ def untested(inspection: Inspection, cylinder: int) -> tuple[str, ...]:
     return tuple(p.id for p in procedures().values() if p.id.startswith(moving) and p.id not in done)
 
 
-def no_layout(room: int) -> list[Line]:
+def no_layout(room: int, keys: Keys = SHIPPED) -> list[Line]:
     """What to do before a layout is noted."""
+    enter, note, pictures = (key_of(keys, "plan", a) for a in ("facts", "note", "see_stills"))
     words = (
         "No layout is noted yet, so there are no cylinders to draw.",
-        "e  enter the engine: for example 'in-line 4', 'V8' or 'flat 6'. Everything else may come later.",
-        "w  write words of your own, what the seller says, codes, consent.",
-        "p  take in and file pictures.",
+        f"{enter}  enter the engine: for example 'in-line 4', 'V8' or 'flat 6'. Everything else may come later.",
+        f"{note}  write words of your own, what the seller says, codes, consent.",
+        f"{pictures}  take in and file pictures.",
     )
     out: list[Line] = [()]
     for text in words:

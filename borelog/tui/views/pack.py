@@ -8,6 +8,7 @@ from borelog.logbook.entries import HandedOver, MaskDrawn
 from borelog.logbook.inspection import Inspection
 from borelog.pack.privacy import READERS, items, share_of
 from borelog.text import counted, one_line
+from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.views.words import Line, Span, padded, shorter, wrapped
 
 READER_WORDS = {
@@ -127,7 +128,7 @@ def changed(plan: Plan, name: str) -> Plan:
     return plan
 
 
-def history(inspection: Inspection, room: int) -> list[Line]:
+def history(inspection: Inspection, room: int, keys: Keys = SHIPPED) -> list[Line]:
     """The packs that left the house."""
     out: list[Line] = [(), (Span(" PACKS THAT LEFT THE HOUSE", "quiet", "bold"),)]
     for r in inspection.of(HandedOver):
@@ -137,7 +138,7 @@ def history(inspection: Inspection, room: int) -> list[Line]:
         )
         out += [(Span(text, "ink"),) for text in wrapped(words, room - 2, "    ")]
     if len(out) == 2:
-        out.append((Span(" none yet: b builds the first", "quiet"),))
+        out.append((Span(f" none yet: {key_of(keys, 'pack', 'build')} builds the first", "quiet"),))
     return out
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from borelog.text import one_line
+from borelog.tui.actions import SHIPPED, Keys, way_to_engine
 from borelog.tui.views.words import STATUS, Line, Span, cut, pieces, width
 
 if TYPE_CHECKING:
@@ -17,15 +18,23 @@ ROOMS = {
 }  # fmt: skip
 
 
-def logbook_state(unsaved: int, warnings: int, read_only: bool) -> Line:
-    """What is not as it should be with the logbook itself, loudest first; empty where all is well."""
+def logbook_state(unsaved: int, warnings: int, read_only: bool, more: str, nameless: str = "") -> Line:
+    """What is not as it should be with the logbook itself, loudest first, with the key that shows ``more``; empty where all is well.
+
+    ``nameless`` is the key that names the person, where nobody is named and entries can be made.
+    """
     out: list[Span] = []
     if unsaved:
-        out += [Span(f" NOT SAVED: {unsaved} F12 ", "bad", "loud"), Span(" ")]
+        out += [Span(f" NOT SAVED: {unsaved} {more} ", "bad", "loud"), Span(" ")]
     if warnings:
-        out += [Span(f" ! {warnings} warning{'s' if warnings > 1 else ''} F12 ", "watch", "loud"), Span(" ")]
+        out += [
+            Span(f" ! {warnings} warning{'s' if warnings > 1 else ''} {more} ", "watch", "loud"),
+            Span(" "),
+        ]
     if read_only:
         out += [Span("reading only ", "watch")]
+    elif nameless:
+        out += [Span(f"who? {nameless} ", "quiet")]
     return tuple(out)
 
 
@@ -53,14 +62,19 @@ def title_line(
 
 
 def rail_line(
-    inspection: Inspection | None, cylinders: tuple[int, ...], picked: int | None, verdict: Any, room: int
+    inspection: Inspection | None,
+    cylinders: tuple[int, ...],
+    picked: int | None,
+    verdict: Any,
+    room: int,
+    keys: Keys = SHIPPED,
 ) -> Line:
     """Every cylinder with its worst glyph; the one in hand reversed."""
     if not inspection or not cylinders:
         return (
             (
                 Span(
-                    " no layout noted yet: press F3, then e, and type for example 'in-line 4' or 'V8'",
+                    f" no layout noted yet: press {way_to_engine(keys)}, and type for example 'in-line 4' or 'V8'",
                     "watch",
                 ),
             )

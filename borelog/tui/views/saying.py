@@ -7,6 +7,7 @@ from borelog.logbook.inspection import Inspection
 from borelog.logbook.saying.all import remarks
 from borelog.logbook.saying.value import Remark
 from borelog.text import one_line
+from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.views.words import Line, Span, pieces, wrapped
 
 _LOOKS = {"note": ("·", "ink"), "watch": ("!", "watch"), "ask": ("?", "watch")}
@@ -24,7 +25,9 @@ def sayings(inspection: Inspection) -> tuple[Remark, ...]:
     return _kept[0][1]
 
 
-def said_of(inspection: Inspection, test: str, group: str, room: int, most: int) -> list[Line]:
+def said_of(
+    inspection: Inspection, test: str, group: str, room: int, most: int, keys: Keys = SHIPPED
+) -> list[Line]:
     """What tells among the things that the readings of one step say, in at most ``most`` lines; the last says where all is."""
     topic = _TOPICS.get(test) or _TOPICS.get(group) or test
     mine = [r for r in sayings(inspection) if r.topic == topic]
@@ -39,7 +42,7 @@ def said_of(inspection: Inspection, test: str, group: str, room: int, most: int)
         lines += texts
     if not mine or (len(mine) == len(telling) == 1 and lines):
         return lines
-    left = f"  ^S: all {len(mine)} things said · what these readings come to together"
+    left = f"  {key_of(keys, 'readings', 'says')}: all {len(mine)} things said · what these readings come to together"
     return [*lines, (Span(pieces(left, room), "quiet"),)]
 
 

@@ -15,22 +15,28 @@ from borelog.logbook.inspection import Inspection
 from borelog.quantity import NoValue, QuantityError, parse_repeats, plain_number
 from borelog.readings.repeats import counted
 from borelog.text import BorelogError, one_line
+from borelog.tui.actions import SHIPPED, Keys, key_of, way_to_engine
 from borelog.tui.views.readings import cell_words
 from borelog.tui.views.rows import Cell, Row
 from borelog.tui.views.words import Line, Span, cut, pieces, wrapped
 
 
 def step_lines(
-    test: str, begun: bool, room: int, most: int, facts: Mapping[str, str] | None = None
+    test: str,
+    begun: bool,
+    room: int,
+    most: int,
+    facts: Mapping[str, str] | None = None,
+    keys: Keys = SHIPPED,
 ) -> list[Line]:
     """The step's cautions on an engine with these facts: all before its first figure, one line of reminder after that."""
     cautions = cautions_of(test, facts)
     if not cautions:
         return []
-    label = procedures()[test].label
+    label, more = procedures()[test].label, key_of(keys, "readings", "help")
     if begun:
         first = cautions[0].split(":")[0].rstrip(".")
-        words = f"! F1 shows all {len(cautions)} cautions · {first} ... ({label})"
+        words = f"! {more} shows all {len(cautions)} cautions · {first} ... ({label})"
         return [(Span(pieces(words, room), "watch"),)]
     lines: list[Line] = [(Span(f"BEFORE {label.upper()}", "watch", "bold"),)]
     whole = [text for c in cautions for text in wrapped(f"! {c}", room, "  ")]
@@ -38,7 +44,7 @@ def step_lines(
         return [
             *lines,
             *((Span(text, "watch"),) for text in whole[: most - 2]),
-            (Span("  F1 shows the rest of the cautions", "watch", "bold"),),
+            (Span(f"  {more} shows the rest of the cautions", "watch", "bold"),),
         ]
     return [*lines, *((Span(text, "watch"),) for text in whole)]
 
@@ -55,10 +61,14 @@ def turning_lines(engine: Engine, inspection: Inspection, room: int) -> list[Lin
     return lines
 
 
-def turn_lines(engine: Engine, inspection: Inspection, test: str, cylinder: int, room: int) -> list[Line]:
+def turn_lines(
+    engine: Engine, inspection: Inspection, test: str, cylinder: int, room: int, keys: Keys = SHIPPED
+) -> list[Line]:
     """For the leak-down in hand: how far to turn from the cylinder done last, and which blank one would come first."""
     if engine.firing_order is None:
-        words = "Where to turn the crank is said here once the firing order is noted (F3, then e)."
+        words = (
+            f"Where to turn the crank is said here once the firing order is noted ({way_to_engine(keys)})."
+        )
         return [(Span(text, "quiet"),) for text in wrapped(words, room, "  ")]
     done = [
         r.body.cylinder
@@ -80,14 +90,27 @@ def turn_lines(engine: Engine, inspection: Inspection, test: str, cylinder: int,
         first = next((t for t in plan.values() if t.total and t.cylinder not in done), None)
         if first is not None and first.total < here.total:
             words += f" (cylinder {engine.label(first.cylinder)} comes first, after {first.total:g}°)"
-    return [(Span(text, "ink"),) for text in wrapped(f"{words} · ^T shows the whole plan", room, "      ")]
+    return [
+        (Span(text, "ink"),)
+        for text in wrapped(
+            f"{words} · {key_of(keys, 'readings', 'turning')} shows the whole plan", room, "      "
+        )
+    ]
 
 
 def hint_lines(
-    row: Row, column: int, cell: Cell, typed: str | None, draft: str, how: str, room: int
+    row: Row,
+    column: int,
+    cell: Cell,
+    typed: str | None,
+    draft: str,
+    how: str,
+    room: int,
+    keys: Keys = SHIPPED,
 ) -> tuple[Line, Line]:
     """The cell in hand in words, alone; then what may be typed, or what is being typed means."""
     taken = f"   entered as: {one_line(how, 24)}" if how else ""
+    accept, drop = (key_of(keys, "readings", a) for a in ("accept", "take_back"))
     first: Line = (
         Span(" "),
         Span(cut(cell_words(row, column, cell), room - len(taken) - 2), "ink"),
@@ -98,7 +121,9 @@ def hint_lines(
     if draft:
         return first, (
             Span(
-                pieces(f" not entered yet: {one_line(draft, 30)} · Enter opens it · Del drops it", room),
+                pieces(
+                    f" not entered yet: {one_line(draft, 30)} · {accept} opens it · {drop} drops it", room
+                ),
                 "watch",
             ),
         )
@@ -106,7 +131,7 @@ def hint_lines(
         return first, (
             Span(
                 pieces(
-                    " Enter opens and closes the conditions · none is obligatory, a blank shows as a blank",
+                    f" {accept} opens and closes the conditions · none is obligatory, a blank shows as a blank",
                     room,
                 ),
                 "quiet",

@@ -13,6 +13,7 @@ from borelog.marks.places import HEIGHTS, SIDES, Place, place_words, views
 from borelog.marks.places import Looked as State
 from borelog.marks.shapes import Label, Shape
 from borelog.text import counted, one_line
+from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.overlay import Drawn
 from borelog.tui.views.comparing import CAUSES
 from borelog.tui.views.standing import place_states, severity_status, term_words
@@ -176,6 +177,7 @@ def side_lines(
     held: int | None,
     look: str,
     room: int,
+    keys: Keys = SHIPPED,
 ) -> list[Line]:
     """Beside the picture: what it is, where it is filed, its marks by number, its scale."""
     if still is None:
@@ -218,7 +220,7 @@ def side_lines(
         lines += [(Span(text, "watch"),) for text in wrapped(f"shown: {look}", room)]
     lines.append(())
     if not shown:
-        lines.append((Span("no marks: d draws one", "quiet"),))
+        lines.append((Span(f"no marks: {key_of(keys, 'stills', 'draw')} draws one", "quiet"),))
     for k, s in enumerate(shown):
         for n, text in enumerate(wrapped(s.words, room - 4)):
             head = f"{s.number:>2}  " if n == 0 else "    "
@@ -239,7 +241,9 @@ def thumb_tag(number: int, still: Still) -> str:
     )
 
 
-def suggestion_lines(suggestions: Sequence[Suggested], at: int, room: int) -> list[Line]:
+def suggestion_lines(
+    suggestions: Sequence[Suggested], at: int, room: int, keys: Keys = SHIPPED
+) -> list[Line]:
     """Beside the picture: what is suggested, by number, and how often that is wrong."""
     lines: list[Line] = []
     wrong: dict[str, None] = {}
@@ -252,7 +256,8 @@ def suggestion_lines(suggestions: Sequence[Suggested], at: int, room: int) -> li
         )
         wrong[s.wrong] = None
     if lines:
-        lines = [(), (Span("suggested: y yes, q no", "ink", "bold"),), *lines]
+        yes, no = (key_of(keys, "stills", a) for a in ("accept_region", "drop_region"))
+        lines = [(), (Span(f"suggested: {yes} yes, {no} no", "ink", "bold"),), *lines]
     for words in wrong:
         lines += [
             (Span(text, "quiet"),)
@@ -333,10 +338,11 @@ def head_line(run: Run, index: int, room: int) -> Line:
     )
 
 
-def row_line(run: Run, index: int, room: int) -> Line:
+def row_line(run: Run, index: int, room: int, keys: Keys = SHIPPED) -> Line:
     """The row of stills of a run, the one in hand reversed and kept in view."""
     if not run.stills:
-        return (Span(f" {run.title}: ", "ink", "bold"), Span("no stills yet: t takes in pictures", "blank"))
+        words = f"no stills yet: {key_of(keys, 'stills', 'take_stills')} takes in pictures"
+        return (Span(f" {run.title}: ", "ink", "bold"), Span(words, "blank"))
     parts = []
     for k, s in enumerate(run.stills):
         words = s.words if s.place else cut(s.name, 14)

@@ -11,6 +11,7 @@ from borelog.charts.ranges import figure
 from borelog.logbook.entries import CallTaken, Prices, Truth
 from borelog.logbook.inspection import Inspection
 from borelog.text import one_line
+from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.views.standing import STANDING_OF_LEVEL
 from borelog.tui.views.words import STATUS, Line, Span, cells, padded, width, wrapped
 from borelog.verdict.judged import Because, Course, CylinderVerdict, Hypothesis, Verdict
@@ -44,7 +45,9 @@ class Sentence:
         return bool(self.entries or self.test or self.cylinder is not None or self.ask)
 
 
-def sentences(inspection: Inspection, verdict: Verdict, cylinder: int | None, room: int) -> list[Sentence]:
+def sentences(
+    inspection: Inspection, verdict: Verdict, cylinder: int | None, room: int, keys: Keys = SHIPPED
+) -> list[Sentence]:
     """Everything the page says, for one cylinder's causes, in reading order."""
     base = tuple(dict.fromkeys([*(e for b in verdict.why for e in b.entries), *_bad_entries(verdict)]))
     out = [_resting(x, base) for x in _call(verdict, room)]
@@ -55,9 +58,9 @@ def sentences(inspection: Inspection, verdict: Verdict, cylinder: int | None, ro
     out += _disagree(verdict, room)
     out += _next(verdict, room)
     prices_noted = tuple(r.id for r in inspection.of(Prices))
-    out += [_resting(x, (*prices_noted, *base)) for x in _money(verdict, room)]
+    out += [_resting(x, (*prices_noted, *base)) for x in _money(verdict, room, keys)]
     out += [_unknown(u, verdict, room) for u in verdict.unknown]
-    out += _truth(inspection, room)
+    out += _truth(inspection, room, keys)
     out += [replace(_plain("truth", one_line(text), room, "quiet"), aside=True) for text in verdict.limits]
     return _titled(out)
 
@@ -111,17 +114,18 @@ def is_title(s: Sentence) -> bool:
     return not s.lines[-1] or (s.lines[-1][0].weight == "bold" and s.lines[-1][0].role == "quiet")
 
 
-def lead_words(s: Sentence) -> str:
+def lead_words(s: Sentence, keys: Keys = SHIPPED) -> str:
     """Where the one key leads from a sentence, in words."""
+    key = key_of(keys, "verdict", "follow")
     if s.test:
-        return "Enter goes to this test in the readings"
+        return f"{key} goes to this test in the readings"
     if s.entries:
         count = len(s.entries)
-        return f"Enter shows what this rests on · {count} entr{'y' if count == 1 else 'ies'}"
+        return f"{key} shows what this rests on · {count} entr{'y' if count == 1 else 'ies'}"
     if s.ask == "prices":
-        return "Enter asks for a price of your own"
+        return f"{key} asks for a price of your own"
     if s.leads:
-        return "Enter goes to the next blank in the readings"
+        return f"{key} goes to the next blank in the readings"
     return "this is said of the method, not of this engine"
 
 
@@ -236,10 +240,12 @@ def _next(verdict: Verdict, room: int) -> list[Sentence]:
     return out
 
 
-def _money(verdict: Verdict, room: int) -> list[Sentence]:
+def _money(verdict: Verdict, room: int, keys: Keys) -> list[Sentence]:
     money = verdict.money
+    enters = key_of(keys, "verdict", "prices")
     if money is None:
-        words = "No prices yet: p enters them, w tries one without noting it. Nothing else waits for them."
+        tries = key_of(keys, "verdict", "what_if")
+        words = f"No prices yet: {enters} enters them, {tries} tries one without noting it. Nothing else waits for them."
         return [replace(_plain("money", words, room, "blank"), ask="prices")]
     out = [_plain("money", one_line(money.sentence), room)] if money.sentence else []
     low = min((c.worse for c in money.courses), default=0.0)
@@ -260,7 +266,7 @@ def _money(verdict: Verdict, room: int) -> list[Sentence]:
         out.append(_plain("money", one_line(money.decides), room, "watch"))
     if money.placeholders:
         names = ", ".join(one_line(p) for p in money.placeholders[:6])
-        words = f"placeholders, not your prices: {names}; Enter or p enters yours"
+        words = f"placeholders, not your prices: {names}; {key_of(keys, 'verdict', 'follow')} or {enters} enters yours"
         out.append(replace(_plain("money", words, room, "watch"), ask="prices"))
     if money.caution:
         out.append(replace(_plain("money", one_line(money.caution), room, "quiet"), aside=True))
@@ -299,7 +305,7 @@ def course_lines(c: Course, low: float, high: float, room: int, label: int = 22)
     return lines
 
 
-def _truth(inspection: Inspection, room: int) -> list[Sentence]:
+def _truth(inspection: Inspection, room: int, keys: Keys) -> list[Sentence]:
     out = []
     for r in inspection.of(CallTaken):
         out.append(
@@ -324,7 +330,10 @@ def _truth(inspection: Inspection, room: int) -> list[Sentence]:
             )
         )
     if not out:
-        words = "no call taken yet: d freezes the verdict as it stands; t writes what it really was"
+        decide, truth = (key_of(keys, "verdict", a) for a in ("decide", "truth"))
+        words = (
+            f"no call taken yet: {decide} freezes the verdict as it stands; {truth} writes what it really was"
+        )
         out.append(replace(_plain("truth", words, room, "quiet"), aside=True))
     return out
 
