@@ -15,7 +15,7 @@ A vector over subsets or patterns is the last axis X = 2**K of every array here;
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Protocol
 
 import numpy as np
@@ -38,8 +38,8 @@ class Algebra(Protocol):
     def join(self, one: Array, other: Array) -> Array:
         """Two independent parts of the engine, (..., X) each, as one."""
 
-    def breach(self, part: Array) -> Array:
-        """A gasket breach added to a part, (..., X)."""
+    def breach(self, part: Array, weight: Array) -> Array:
+        """A gasket breach of prior ``weight`` (E,) added to a part, (..., E, X)."""
 
     def against(self, signs: Array) -> Array:
         """Engine-wide signs (V, E, 2**K) over patterns to what `total` and `weigh` take, (V, E, X)."""
@@ -71,18 +71,35 @@ def pattern_chances(silent: Array, channels: Sequence[int]) -> Array:
     return out
 
 
+def _halved(values: Array, step: Callable[[Array, Array, Array, Array], None]) -> Array:
+    """For each channel in turn, ``step`` fills both halves of the result from both halves of ``values`` (..., X).
+
+    Called with the halves where the channel's bit is 0 and where it is 1, old ones first. The last axis is put first
+    meanwhile, so that a step along it works on long runs.
+    """
+    size = values.shape[-1]
+    old = np.ascontiguousarray(values.reshape(-1, size).T)
+    new, width = np.empty_like(old), old.shape[1]
+    while width < old.size:
+        before, after = old.reshape(-1, 2, width), new.reshape(-1, 2, width)
+        step(before[:, 0], before[:, 1], after[:, 0], after[:, 1])
+        old, new, width = new, old, 2 * width
+    return np.ascontiguousarray(old.T).reshape(values.shape)
+
+
+def _sign_step(quiet: Array, loud: Array, any_: Array, silent: Array) -> None:
+    any_[...] = loud
+    np.subtract(quiet, loud, out=silent)
+
+
+def _pattern_step(any_: Array, silent: Array, quiet: Array, loud: Array) -> None:
+    quiet[...] = silent
+    np.subtract(any_, silent, out=loud)
+
+
 def signed(signs: Array) -> Array:
     """Coefficients of inclusion-exclusion: f(subset silent) from f(pattern), along the last axis."""
-    out = np.array(signs)
-    size = out.shape[-1]
-    width = 1
-    while width < size:
-        view = out.reshape(*out.shape[:-1], size // (2 * width), 2, width)
-        quiet, loud = view[..., 0, :].copy(), view[..., 1, :].copy()
-        view[..., 0, :] = loud
-        view[..., 1, :] = quiet - loud
-        width *= 2
-    return out
+    return _halved(signs, _sign_step)
 
 
 def or_join(x: Array, y: Array) -> Array:
@@ -124,11 +141,12 @@ class _Columns:
         )
 
     def after(self, stack: Array) -> Array:
-        """The product, for ``stack`` of shape (..., V, E, B, A)."""
-        rows = int(np.prod(stack.shape[-4:-1]))
-        found = np.matmul(stack.reshape(-1, 1, rows, stack.shape[-1]), self._strips)
-        flat: Array = found.transpose(0, 2, 1, 3).reshape(*stack.shape[:-1], -1)
-        return flat[..., : self._columns]
+        """The product, for ``stack`` of shape (..., A)."""
+        strips, _, width = self._strips.shape
+        rows = stack.reshape(-1, stack.shape[-1])
+        out = np.empty((*stack.shape[:-1], strips * width))
+        np.matmul(rows, self._strips, out=out.reshape(len(rows), strips, width).transpose(1, 0, 2))
+        return out[..., : self._columns]
 
 
 class Silent:
@@ -156,9 +174,9 @@ class Silent:
         """See `Algebra`."""
         return one * other
 
-    def breach(self, part: Array) -> Array:
+    def breach(self, part: Array, weight: Array) -> Array:
         """See `Algebra`."""
-        return part * self._breach
+        return part * (weight[:, None] * self._breach)
 
     def against(self, signs: Array) -> Array:
         """See `Algebra`."""
@@ -171,15 +189,7 @@ class Silent:
 
     def patterns(self, part: Array) -> Array:
         """See `Algebra`."""
-        out = np.array(part)
-        size, width = out.shape[-1], 1
-        while width < size:
-            view = out.reshape(*out.shape[:-1], size // (2 * width), 2, width)
-            any_, quiet = view[..., 0, :].copy(), view[..., 1, :].copy()
-            view[..., 0, :] = quiet
-            view[..., 1, :] = any_ - quiet
-            width *= 2
-        return np.maximum(out, 0.0)
+        return np.maximum(_halved(part, _pattern_step), 0.0)
 
     def weigh(self, outside: Array, signs: Array) -> Array:
         """See `Algebra`."""
@@ -213,9 +223,9 @@ class Patterns:
         """See `Algebra`."""
         return or_join(one, other)
 
-    def breach(self, part: Array) -> Array:
+    def breach(self, part: Array, weight: Array) -> Array:
         """See `Algebra`."""
-        out = np.array(part)
+        out = part * weight[:, None]
         size, width = out.shape[-1], 1
         for quiet in self._quiet:
             view = out.reshape(*out.shape[:-1], size // (2 * width), 2, width)

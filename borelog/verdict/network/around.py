@@ -9,9 +9,9 @@ import numpy as np
 
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.chain import outside
-from borelog.verdict.network.groups import Group
+from borelog.verdict.network.groups import Group, together
 from borelog.verdict.network.posterior import Solved, solve
-from borelog.verdict.network.problem import LEAK_DOWN, Problem, leak_parts, local, problem
+from borelog.verdict.network.problem import LEAK_DOWN, NOTHING_SEEN, Problem, local, problem
 from borelog.verdict.network.tables import Array, Net
 from borelog.verdict.network.types import BREACH, SOUND, Evidence, NetShape, NetworkError
 from borelog.verdict.network.validity import chance_spoiled
@@ -76,7 +76,7 @@ class Varied:
         dry = [g for g in fixed if g.test != LEAK_DOWN]
         self._at, self._leaks = at, any(g.test == LEAK_DOWN for g in fixed)
         self._rest: Array = local(at.prob, at.cylinder, dry).weight * at.factor
-        self._good, self._ill = leak_parts(fixed)
+        self._good, self._ill = together(fixed).get(LEAK_DOWN, NOTHING_SEEN)
         self._summed: Array = self._rest.sum(0)
         self._chance = at.prob.leak[at.cylinder]
 

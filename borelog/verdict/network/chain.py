@@ -33,7 +33,7 @@ def _across(way: Algebra, link: Link, tight: Array, open_: Array | None) -> Pair
     if link is None:
         return tight, None
     assert open_ is not None
-    return tight * link[0][:, None], way.breach(open_ * link[1][:, None])
+    return tight * link[0][:, None], way.breach(open_, link[1])
 
 
 def _step(way: Algebra, side: Pair, here: Array, link: Link) -> Pair:
@@ -72,13 +72,13 @@ def walk(way: Algebra, start: Array, locals_: list[Array], links: list[Link]) ->
 def outside(way: Algebra, messages: Messages, i: int) -> Array:
     """(V, E, 2, X): everything but cylinder i, without and with a breach beside it."""
     (no_l, yes_l), (no_r, yes_r) = messages.left[i], messages.right[i]
-    calm = way.join(no_l, no_r)
-    broken = np.zeros_like(calm)
+    out = np.zeros((*no_l.shape[:2], 2, no_l.shape[2]))
+    out[:, :, 0] = way.join(no_l, no_r)
     if yes_r is not None:
-        broken = broken + way.join(no_l, yes_r)
+        out[:, :, 1] = way.join(no_l, yes_r)
     if yes_l is not None:
-        broken = broken + way.join(yes_l, no_r if yes_r is None else no_r + yes_r)
-    return np.stack([calm, broken], axis=2)
+        out[:, :, 1] += way.join(yes_l, no_r if yes_r is None else no_r + yes_r)
+    return out
 
 
 def with_breach(way: Algebra, messages: Messages, i: int, link: Link) -> Array:

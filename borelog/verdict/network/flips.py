@@ -55,5 +55,5 @@ def flip(at: Around, now: str) -> Flip | None:
             if one is not None:
                 found[repeat].append(one)
         if found[repeat]:
-            return max(found[repeat], key=lambda f: (f.chance, f.item))
+            return max(found[repeat], key=lambda f: (round(f.chance, 9), f.item))
     return None

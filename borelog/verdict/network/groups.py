@@ -22,6 +22,7 @@ from borelog.verdict.network.types import Evidence, NetShape, NetworkError, Seen
 
 Place: TypeAlias = int | tuple[int, int] | None
 Key: TypeAlias = tuple[tuple[str, int, str], ...]
+Keyed: TypeAlias = tuple[str, tuple[str, int, str], Seen]  # group; item, place of the state, way; the entry
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,72 +82,104 @@ def grouped(net: Net, shape: NetShape, evidence: Evidence) -> dict[Place, tuple[
     NetworkError
         An unknown item, state, way of taking or cylinder, naming it.
     """
-    together: dict[Place, list[Seen]] = defaultdict(list)
+    at_place: dict[Place, tuple[list[Keyed], list[object]]] = defaultdict(lambda: ([], []))
     index, hows, here = net.index, net.tables.misread, set(shape.cylinders)
     for seen in evidence.seen:
-        found = index.get((seen.item, seen.state))
+        item, state, how, place = seen.item, seen.state, seen.how, seen.cylinder
+        found = index.get((item, state))
         if found is None:
             raise _refused(net, seen)
-        if seen.how not in hows:
-            raise NetworkError(f"{seen.how!r} is no way of taking a reading; use one of {', '.join(hows)}")
-        scope, place = found[0], seen.cylinder
-        if (scope == "cylinder" and place in here) or (scope == "engine" and place is None):
-            if seen.item != HISTORY:
-                together[place].append(seen)
+        if how not in hows:
+            raise NetworkError(f"{how!r} is no way of taking a reading; use one of {', '.join(hows)}")
+        scope, group, code = found
+        if not ((scope == "cylinder" and place in here) or (scope == "engine" and place is None)):
+            at: Place = _misplaced(shape, scope, seen)
+        elif item == HISTORY:
+            continue
         else:
-            together[_misplaced(shape, scope, seen)].append(seen)
-    return {place: _at_place(net, place, tuple(some)) for place, some in together.items()}
+            at = place
+        some, words = at_place[at]
+        some.append((group, (item, code, how), seen))
+        words += item, state, how, place, seen.neighbour
+    return {at: _at_place(net, at, some, tuple(words)) for at, (some, words) in at_place.items()}
 
 
-def _at_place(net: Net, place: Place, some: tuple[Seen, ...]) -> tuple[Group, ...]:
+def _at_place(net: Net, place: Place, some: list[Keyed], words: tuple[object, ...]) -> tuple[Group, ...]:
+    """``words`` are all that ``some`` say: hashed at once, where the entries themselves take their time."""
+
     def work() -> tuple[Group, ...]:
-        by_group: dict[str, list[Seen]] = defaultdict(list)
-        for seen in some:
-            by_group[net.index[seen.item, seen.state][1]].append(seen)
-        return tuple(as_group(net, name, place, by_group[name]) for name in sorted(by_group))
+        by_group: dict[str, list[Keyed]] = defaultdict(list)
+        for one in some:
+            by_group[one[0]].append(one)
+        return tuple(_group(net, place, by_group[name]) for name in sorted(by_group))
 
-    return net.memo.get((place, some), work)
+    return net.memo.get((place, words), work)
+
+
+def _group(net: Net, place: Place, some: list[Keyed]) -> Group:
+    if len(some) > 1:  # most stand alone
+        some.sort(key=lambda one: (one[1], one[2].cylinder or 0, one[2].neighbour or 0))
+    key = tuple([one[1] for one in some])
+    test = net.tables.items[key[0][0]].test
+    return Group(some[0][0], place, test, tuple([one[2] for one in some]), key, likelihood(net, key))
 
 
 def as_group(net: Net, name: str, place: Place, some: Iterable[Seen]) -> Group:
     """One group from its entries, in an order of its own."""
-    seen, index = tuple(some), net.index
-    if len(seen) == 1:  # most are
-        one = seen[0]
-        key: Key = ((one.item, index[one.item, one.state][2], one.how),)
-    else:
-        keyed = [((s.item, index[s.item, s.state][2], s.how), s) for s in seen]
-        keyed.sort(key=lambda pair: (*pair[0], pair[1].cylinder or 0, pair[1].neighbour or 0))
-        seen = tuple(s for _, s in keyed)
-        key = tuple(k for k, _ in keyed)
-    return Group(name, place, net.tables.items[seen[0].item].test, seen, key, likelihood(net, key))
+    return _group(net, place, [(name, (s.item, net.index[s.item, s.state][2], s.how), s) for s in some])
 
 
 def _worked_out(net: Net, key: Key) -> Likelihood:
-    first = net.sights[key[0][0]]
-    weights = np.array([net.weights[c] for c in first.causes])
-    shares = weights / weights.sum()
-    chances = [net.tables.misread[how][0] for _, _, how in key]
+    sights = [net.sights[item] for item, _, _ in key]
+    first, chances = sights[0], [net.tables.misread[how][0] for _, _, how in key]
     eps = min(chances)
-    as_is: Array = np.ones(1)
-    alone = np.ones(len(shares))
+    as_is: Array | None = None
+    alone: Array | None = None
     spoiled = 1.0
-    for (item, state, _), chance in zip(key, chances, strict=True):
-        sight = net.sights[item]
-        seen_alone = sight.alone[:, state]
-        blend = (chance - eps) / (1.0 - eps)
-        mean = blend * float(shares @ seen_alone)
-        as_is = as_is * ((1.0 - blend) * sight.by_state[state] + mean)
-        alone = alone * ((1.0 - blend) * seen_alone + mean)
-        if sight.spoiled is not None:
-            spoiled *= (1.0 - blend) * float(sight.spoiled[state]) + mean
-    blind = float(shares @ alone)
+    for sight, (_, state, _), chance in zip(sights, key, chances, strict=True):
+        here, shown = sight.by_state[state], sight.alone[:, state]
+        ill = 1.0 if sight.spoiled is None else sight.spoiled[state]
+        if chance > eps:
+            blend = (chance - eps) / (1.0 - eps)
+            mean = blend * sight.blind[state]
+            here, shown = (1.0 - blend) * here + mean, (1.0 - blend) * shown + mean
+            ill = ill if sight.spoiled is None else (1.0 - blend) * ill + mean
+        as_is = here if as_is is None else as_is * here
+        alone = shown if alone is None else alone * shown
+        spoiled *= ill
+    assert as_is is not None
+    assert alone is not None
+    blind = first.blind[key[0][1]] if len(key) == 1 else float(first.shares @ alone)
     doubt = eps * blind
-    valid: Array = (1.0 - eps) * as_is + doubt
-    misread: Array = np.divide(doubt, valid, out=np.zeros_like(valid), where=valid > 0.0)
-    return Likelihood(valid, (1.0 - eps) * spoiled + doubt if first.item.test else 1.0, doubt, blind, misread)
+    valid: Array = (1.0 - eps) * as_is
+    valid += doubt
+    return Likelihood(
+        valid,
+        (1.0 - eps) * spoiled + doubt if first.item.test else 1.0,
+        doubt,
+        blind,
+        doubt / valid if doubt > 0.0 else np.zeros_like(valid),
+    )
 
 
 def likelihood(net: Net, key: Key) -> Likelihood:
     """The likelihood of what one group shows."""
     return net.memo.get(key, lambda: _worked_out(net, key))
+
+
+def together(groups: Iterable[Group]) -> dict[str, tuple[Array, float]]:
+    """By test ('' for none): P(all groups of a cylinder | causes) with it good, as the items broadcast, and spoiled."""
+    alike: dict[tuple[str, tuple[int, ...]], Array] = {}
+    spoiled: dict[str, float] = {}
+    for group in groups:
+        like, test = group.like, group.test
+        kind = test, like.valid.shape
+        before = alike.get(kind)
+        alike[kind] = like.valid if before is None else before * like.valid
+        spoiled[test] = spoiled.get(test, 1.0) * like.spoiled
+    well: dict[str, Array] = {}
+    for (test, _), valid in sorted(
+        alike.items(), key=lambda kind: kind[1].size
+    ):  # small ones first: less to do
+        well[test] = well[test] * valid if test in well else valid
+    return {test: (valid, spoiled[test]) for test, valid in well.items()}

@@ -118,16 +118,15 @@ def outcomes(net: Net, test: NextTest, at: Standing) -> Array:
     spoiled: Array = np.ones(1)
     for items in by_group.values():
         first = net.sights[items[0]]
-        weights = np.array([net.weights[c] for c in first.causes])
         valid: Array = np.ones((1, len(at.engine)))
-        alone: Array = np.ones((1, len(weights)))
+        alone: Array = np.ones((1, len(first.shares)))
         ill: Array = np.ones(1)
         for item in items:
             sight = net.sights[item]
             valid = _outer(valid, _picked(net, item, at))
             alone = _outer(alone, sight.alone.T)
-            ill = _outer(ill, sight.spoiled if sight.spoiled is not None else np.ones(len(sight.by_state)))
-        blind = alone @ (weights / weights.sum())
+            ill = _outer(ill, np.array(sight.spoiled or [1.0] * len(sight.by_state)))
+        blind = alone @ first.shares
         good = _outer(good, (1.0 - eps) * valid + eps * blind[:, None])
         spoiled = _outer(spoiled, (1.0 - eps) * ill + eps * blind)
     return (1.0 - bad) * good + bad * spoiled[:, None] if variable else good

@@ -11,7 +11,7 @@ import numpy as np
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra
 from borelog.verdict.network.chain import Messages, outside, walk, with_breach
-from borelog.verdict.network.doubts import Doubts, cylinder_doubts, engine_doubts, pair_doubts
+from borelog.verdict.network.doubts import Beliefs, Doubts, cylinder_doubts, engine_doubts, pair_doubts
 from borelog.verdict.network.problem import (
     LEAK_DOWN,
     Local,
@@ -54,16 +54,21 @@ class Solved:
         """The scaled probability of all evidence; 0 when nothing the tables know can have shown it."""
         return float(self.mass.sum())
 
-    def states(self) -> Array:
-        """(n, V, E, 2, S) posterior of each cylinder of the line, each adding to 1."""
-        out = np.empty((len(self.locals_), *self.locals_[0].weight.shape))
+    def beliefs(self) -> Beliefs:
+        """What is believed of each cylinder of the line, by how its tests went."""
+        prob = self.prob
+        well = [[not combo[k] for combo in prob.validity] for k in range(len(prob.active))]
+        kept = np.array([[True] * len(prob.validity), *well], dtype=np.float64)
+        out = np.empty((len(self.locals_), len(kept) + 1, *self.locals_[0].weight.shape[1:]))
         # One cylinder after the other: what is in hand stays in the processor's cache.
         for i, part in enumerate(self.locals_):
-            found = self.way.weigh(outside(self.way, self.messages, i), self.against)
-            here = np.multiply(found, part.weight, out=out[i])
+            here = self.way.weigh(outside(self.way, self.messages, i), self.against) * part.weight
             np.maximum(here, 0.0, out=here)
-            here /= here.sum()
-        return out
+            by_test = out[i, :-1].reshape(len(kept), -1)
+            np.matmul(kept, here.reshape(len(here), -1), out=by_test)
+            by_test *= 1.0 / by_test[0].sum()
+            np.multiply(out[i, 0], part.leak_good, out=out[i, -1])
+        return Beliefs(prob, out)
 
 
 def _summed(prob: Problem, sign: Array, key: Hashable, name: str) -> Solved:
@@ -124,8 +129,8 @@ def _breaches(done: Solved) -> dict[tuple[int, int], float]:
     joints = links(done.prob)
     for i, (pair, link) in enumerate(zip(done.prob.linked, joints, strict=True)):
         if pair is not None:
-            mass, _ = done.way.total(with_breach(done.way, done.messages, i, link), done.against)
-            out[pair] = min(1.0, max(0.0, float(mass.sum()) / done.total))
+            mass = float(np.vdot(with_breach(done.way, done.messages, i, link), done.against))
+            out[pair] = min(1.0, max(0.0, mass / done.total))
     return out
 
 
@@ -143,12 +148,11 @@ def described(done: Solved) -> Posterior:
     """The posteriors of a solved problem that something the tables know can have shown."""
     prob = done.prob
     net, total = prob.net, done.total
-    states = done.states()
-    everything: Array = states.sum(1)
-    by_set: Array = everything.sum(1)
+    beliefs = done.beliefs()
+    by_set = beliefs.sets
     cylinders, sets = _marginals(prob, by_set)
     doubts = Doubts()
-    leak = cylinder_doubts(prob, states, everything, doubts)
+    leak = cylinder_doubts(prob, beliefs, doubts)
     spoiled: dict[tuple[str, int | None], float] = {
         (LEAK_DOWN, c): p for c, p in zip(prob.line, leak, strict=True)
     }
@@ -162,8 +166,8 @@ def described(done: Solved) -> Posterior:
         spoiled[test, None] = float(
             sum(p for p, combo in zip(by_test, prob.validity, strict=True) if combo[k])
         )
-    speaking = np.arange(patterns.shape[-1])
-    by_pattern: Array = patterns.sum((0, 1))
+    speaking = np.arange(patterns.shape[-1])[:, None] >> np.arange(len(prob.channels)) & 1
+    spoken: list[float] = (patterns.sum((0, 1)) @ speaking).tolist()
     fit = fit_of(prob, done.log_evidence)
     return Posterior(
         shape=prob.shape,
@@ -171,10 +175,7 @@ def described(done: Solved) -> Posterior:
         sets=sets,
         engine={e: float(p) for e, p in zip(net.states, done.mass.sum(0) / total, strict=True)},
         breaches=breaches,
-        channels={
-            net.channels[k]: float(by_pattern[speaking >> n & 1 > 0].sum())
-            for n, k in enumerate(prob.channels)
-        },
+        channels={net.channels[k]: p for k, p in zip(prob.channels, spoken, strict=True)},
         misread=doubts.misread,
         doubted=doubts.doubted,
         spoiled=spoiled,

@@ -45,7 +45,7 @@ def expected_troubled(net: Net, shape: NetShape, scale: float) -> float:
 
 def scale_for(net: Net, shape: NetShape) -> float:
     """The factor on all weights that gives the expected number of troubled cylinders of ``priors.csv``."""
-    return net.memo.get(("scale", shape), lambda: _scale(net, shape))
+    return net.lasting.get(("scale", shape), lambda: _scale(net, shape))
 
 
 def _scale(net: Net, shape: NetShape) -> float:
@@ -73,7 +73,7 @@ def history(evidence: Evidence) -> tuple[Seen, ...]:
 def priors(net: Net, shape: NetShape, stories: Iterable[Seen]) -> Priors:
     """Priors of one engine. What happened is a cause: it multiplies odds, once per event however often it is told."""
     told = tuple(stories)
-    return net.memo.get(("priors", shape, told), lambda: _priors(net, shape, told))
+    return net.lasting.get(("priors", shape, told), lambda: _priors(net, shape, told))
 
 
 def _priors(net: Net, shape: NetShape, stories: tuple[Seen, ...]) -> Priors:

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable, Mapping
+from collections.abc import Collection, Hashable, Iterable, Mapping
 from dataclasses import dataclass
-from math import log, prod
+from math import log
 
 import numpy as np
 
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.algebra import Algebra, Patterns, Silent
-from borelog.verdict.network.groups import Group, Place, grouped
+from borelog.verdict.network.groups import Group, Place, grouped, together
 from borelog.verdict.network.priors import Priors, history, priors
 from borelog.verdict.network.tables import Array, Net, compiled
 from borelog.verdict.network.types import Evidence, NetShape
@@ -18,6 +18,7 @@ from borelog.verdict.network.validity import chance_spoiled
 
 ENGINE_TESTS = ("compression_dry", "compression_wet")
 LEAK_DOWN = "leak_down"
+NOTHING_SEEN = np.ones((1, 1, 1)), 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +55,12 @@ def _line(shape: NetShape) -> tuple[tuple[int, ...], tuple[tuple[int, int] | Non
     return line, tuple((a, b) if (a, b) in pairs else None for a, b in zip(line, line[1:], strict=False))  # noqa: RUF007
 
 
+def _spoken_of(net: Net, items: Collection[str]) -> tuple[int, ...]:
+    """The channels on which one of the engine-wide items hangs."""
+    rows = net.tables.rows
+    return tuple(k for k, name in enumerate(net.channels) if any((name, i) in rows for i in items))
+
+
 def problem(shape: NetShape, evidence: Evidence, tables: FaultTables, net: Net | None = None) -> Problem:
     """Check the evidence and lay the sum out. ``net`` stands in for the compiled tables where they differ in a few rows.
 
@@ -72,8 +79,8 @@ def problem(shape: NetShape, evidence: Evidence, tables: FaultTables, net: Net |
         spoiled = chance_spoiled(tables, evidence, test, None)
         combos = [(*c, s) for c in combos for s in (False, True)]
         trust = np.outer(trust, [1.0 - spoiled, spoiled]).ravel()
-    items = {s.item for g in groups.get(None, ()) for s in g.seen}
-    channels = tuple(k for k, name in enumerate(net.channels) if any((name, i) in tables.rows for i in items))
+    items = frozenset(s.item for g in groups.get(None, ()) for s in g.seen)
+    channels = net.memo.get(("channels", items), lambda: _spoken_of(net, items))
     line, linked = _line(shape)
     return Problem(
         net,
@@ -95,34 +102,21 @@ def algebra(prob: Problem, way: str) -> Algebra:
     """The way to sum: 'inclusion' or 'chain' (of partial ORs), for the channels in play."""
     net = prob.net
     make = Silent if way == "inclusion" else Patterns
-    return net.parts.get(
+    return net.lasting.get(
         (way, prob.channels), lambda: make(net.silent_set, net.silent_state, net.silent_breach, prob.channels)
     )
 
 
-def _product(parts: list[Array]) -> Array:
-    """Product of broadcasting arrays, small ones first."""
-    if not parts:
-        return np.ones((1, 1, 1))
-    parts.sort(key=lambda a: a.size)
-    out = parts[0]
-    for part in parts[1:]:
-        out = out * part
-    return out
-
-
 @dataclass(frozen=True, slots=True)
 class Local:
-    """One cylinder: ``weight`` (V, E, 2, S), scaled so that its largest entry is 1, and the log of what was taken out."""
+    """One cylinder: ``weight`` (V, E, 2, S), scaled so that its largest entry is 1, and the log of what was taken out.
+
+    ``leak_good`` is the chance that its leak-down was good, given the causes (broadcasting over E, 2, S).
+    """
 
     weight: Array
     log_scale: float
-
-
-def leak_parts(groups: Iterable[Group]) -> tuple[Array, float]:
-    """The leak-down groups of a cylinder with a good test (broadcasting) and with a spoiled one."""
-    found = [g.like for g in groups if g.test == LEAK_DOWN]
-    return _product([like.valid for like in found]), prod(like.spoiled for like in found)
+    leak_good: Array
 
 
 def local_parts(prob: Problem, way_name: str, way: Algebra) -> tuple[tuple[Local, ...], list[Array]]:
@@ -154,30 +148,21 @@ def local_parts(prob: Problem, way_name: str, way: Algebra) -> tuple[tuple[Local
 
 def local(prob: Problem, cylinder: int, groups: Iterable[Group]) -> Local:
     """The weights of one cylinder's fault sets under ``groups`` (usually its own; fewer when some are left out)."""
-    by_test: dict[str, list[Group]] = {}
-    for group in groups:
-        by_test.setdefault(group.test, []).append(group)
-    free = [prob.prior_sets, *(g.like.valid for g in by_test.get("", ()))]
-    if LEAK_DOWN in by_test:
-        chance = prob.leak[cylinder]
-        good, spoiled = leak_parts(by_test[LEAK_DOWN])
-        free.append((1.0 - chance) * good + chance * spoiled)
-    base = _product(free)
-    engine = [by_test.get(test, []) for test in prob.active]
-    well = [_product([g.like.valid for g in some]) for some in engine]
-    ill = [prod(g.like.spoiled for g in some) for some in engine]
-    sizes = (len(prob.validity), len(prob.net.states), 2, len(prob.net.sets))
-    weight: Array = np.empty(sizes)
-    for v, combo in enumerate(prob.validity):
-        part = base
-        for k, bad in enumerate(combo):
-            part = part * (ill[k] if bad else well[k])
-        weight[v] = part
-    top = float(weight.max())
+    by_test, chance = together(groups), prob.leak[cylinder]
+    leak, spoiled = by_test.get(LEAK_DOWN, NOTHING_SEEN)
+    mixed = (1.0 - chance) * leak + chance * spoiled
+    lost = chance * spoiled
+    leak_good: Array = 1.0 - (lost / mixed if lost > 0.0 else np.zeros_like(mixed))
+    parts: list[Array] = [by_test.get("", NOTHING_SEEN)[0] * mixed * prob.prior_sets]
+    for test in prob.active:
+        parts = [part * factor for part in parts for factor in by_test.get(test, NOTHING_SEEN)]
+    top = max(float(part.max()) for part in parts)
+    weight: Array = np.zeros((len(parts), len(prob.net.states), 2, len(prob.net.sets)))
     if top <= 0.0:
-        return Local(weight, -np.inf)
-    weight /= top
-    return Local(weight, log(top))
+        return Local(weight, -np.inf, leak_good)
+    for v, part in enumerate(parts):
+        np.multiply(part, 1.0 / top, out=weight[v])
+    return Local(weight, log(top), leak_good)
 
 
 def over_channels(prob: Problem, values: Array) -> Array:
@@ -202,16 +187,17 @@ def signs_key(prob: Problem, groups: tuple[Group, ...]) -> Hashable:
 
 
 def _signs(prob: Problem, groups: tuple[Group, ...]) -> tuple[Array, float]:
-    out: Array = np.ones((len(prob.validity), len(prob.net.states), 1 << len(prob.channels)))
+    free: Array = np.ones((len(prob.net.states), 1 << len(prob.channels)))
     for group in groups:
-        like = group.like
-        valid = over_channels(prob, like.valid)
         if not group.test:
-            out *= valid
-            continue
-        place = prob.active.index(group.test)
-        for v, combo in enumerate(prob.validity):
-            out[v] *= like.spoiled if combo[place] else valid
+            free *= over_channels(prob, group.like.valid)
+    out: Array = np.repeat(free[None], len(prob.validity), axis=0)
+    for group in groups:
+        if group.test:
+            place = prob.active.index(group.test)
+            valid = over_channels(prob, group.like.valid)
+            for v, combo in enumerate(prob.validity):
+                out[v] *= group.like.spoiled if combo[place] else valid
     top = float(out.max())
     if top <= 0.0:
         return out, -np.inf

@@ -53,21 +53,25 @@ class Sight:
 
     ``by_state[s]`` is P(state s | causes): (1 or E, 1 or B, S) for a cylinder item, (1 or E, 2**K) for an engine item,
     (B,) for a pair item. ``causes`` (H of them, 'sound' first) are what a misreading of the item's group can look
-    like, ``alone`` (H, states) what each shows by itself. ``spoiled`` is (states,), None for an item without a test.
+    like, ``shares`` (H,) how often, ``alone`` (H, states) what each shows by itself, ``blind[s]`` the mean of that.
+    ``spoiled`` is by state, None for an item without a test.
     """
 
     item: Item
     by_state: tuple[Array, ...]
     causes: tuple[str, ...]
+    shares: Array
     alone: Array
-    spoiled: Array | None
+    blind: tuple[float, ...]
+    spoiled: tuple[float, ...] | None
 
 
 @dataclass(frozen=True, slots=True)
 class Net:
     """Everything of the tables that does not depend on the engine or the evidence.
 
-    ``index`` gives scope, group and place in the order of states for each (item, state).
+    ``index`` gives scope, group and place in the order of states for each (item, state). ``lasting`` keeps what hangs
+    on the shape of the engine, ``memo`` what hangs on sights, ``parts`` the large arrays of one engine.
     """
 
     tables: FaultTables
@@ -83,8 +87,9 @@ class Net:
     sights: Mapping[str, Sight]
     weights: Mapping[str, float]
     index: Mapping[tuple[str, str], tuple[str, str, int]]
-    memo: Kept = field(repr=False, compare=False)
-    parts: Kept = field(repr=False, compare=False)
+    lasting: Kept = field(default_factory=lambda: Kept(40), repr=False, compare=False)
+    memo: Kept = field(default_factory=lambda: Kept(2000), repr=False, compare=False)
+    parts: Kept = field(default_factory=lambda: Kept(64), repr=False, compare=False)
 
 
 def own_part(row: Array, background: Array) -> Array:
@@ -211,12 +216,16 @@ def _sight(
         base = _base(tables, item)
         cumulative = np.array([base, base * parts.get(BREACH, np.ones_like(base))])
     spoiled = tables.rows.get((SPOILED, item.id))
+    weights = np.array([tables.faults[c].weight for c in causes])
+    shares, alone = weights / weights.sum(), _alone(tables, item, parts, causes)
     return Sight(
         item,
         _differences(cumulative),
         causes,
-        _alone(tables, item, parts, causes),
-        np.array(spoiled.probabilities) if spoiled else None,
+        shares,
+        alone,
+        tuple((shares @ alone).tolist()),
+        tuple(spoiled.probabilities) if spoiled else None,
     )
 
 
@@ -271,8 +280,6 @@ def _compiled(digest: str, holder: _Holder) -> Net:
         index={
             (i.id, s): (i.scope, i.group, n) for i in tables.items.values() for n, s in enumerate(i.states)
         },
-        memo=Kept(2000),
-        parts=Kept(64),
     )
 
 
@@ -304,4 +311,4 @@ def revised(net: Net, tables: FaultTables, items: Iterable[str]) -> Net:
         sights[name] = _sight(
             net.faults, net.states, net.channels, net.sets, tables, item, parts[name], groups[item.group]
         )
-    return replace(net, tables=tables, sights=sights, memo=Kept(2000), parts=Kept(64))
+    return replace(net, tables=tables, sights=sights, lasting=Kept(40), memo=Kept(2000), parts=Kept(64))
