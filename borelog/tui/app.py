@@ -89,6 +89,7 @@ class Screens(TypedAhead, inherit_bindings=False):
         self._judging = self._judge_again = False
         self.logbook_shown = ""
         self._asked_to_quit = False
+        self._awaited = ""
         self.long_jobs: set[object] = set()
         self.warm = False
 
@@ -152,21 +153,41 @@ class Screens(TypedAhead, inherit_bindings=False):
 
     # --- going about ---------------------------------------------------------------------------------------------
 
-    def go(self, where: str) -> None:
-        """Show a main screen."""
+    def go(self, where: str, **aims: str) -> None:
+        """Show a main screen, ``aims`` laid on it first; one that is not imported yet comes once it is, off this thread."""
         if where != "logbook" and not self.desk.id:
             opens, begins = (key_of(self.keys, "logbook", a) for a in ("open", "new"))
             self.room_now().say(
                 f"open an inspection first: {opens} opens the one in hand, {begins} begins a new one", "watch"
             )
             return
-        self.room(where)
+        if where not in warming.LOADED and len(self.screen_stack) > 1:
+            self._awaited = where
+            self._load_room(where, aims)
+            return
+        room = self.room(where)
+        for name, aim in aims.items():
+            setattr(room, name, aim)
         if len(self.screen_stack) > 1:
             while len(self.screen_stack) > 2:
                 self.pop_screen()
             self.switch_screen(where)
         else:
             self.push_screen(where)
+
+    @work(thread=True, group="room", exit_on_error=False)
+    def _load_room(self, where: str, aims: dict[str, str]) -> None:
+        try:
+            warming.load(where)
+        finally:
+            self.call_from_thread(self._room_loaded, where, aims)
+
+    def _room_loaded(self, where: str, aims: dict[str, str]) -> None:
+        # Also where it failed: then the import fails again where a fault ends the screens in one plain line.
+        warming.LOADED.add(where)
+        if self._awaited == where:
+            self._awaited = ""
+            self.go(where, **aims)
 
     def room(self, where: str) -> Room:
         """A main screen, made when it is first wanted."""
@@ -205,8 +226,8 @@ class Screens(TypedAhead, inherit_bindings=False):
 
     @property
     def opening(self) -> bool:
-        """Whether an inspection is being opened."""
-        return self.desk.opening
+        """Whether an inspection is being opened, or a screen imported that was asked for."""
+        return self.desk.opening or bool(self._awaited)
 
     def _told(self, outcome: Outcome) -> None:
         self.post_message(Acted(outcome))

@@ -40,8 +40,7 @@ def to_entry(app: Screens, entry: str) -> None:
     elif isinstance(body, Marked):
         still = body.mark.still
     if still:
-        app.room("stills").wanted = still  # type: ignore[attr-defined]
-        app.go("stills")
+        app.go("stills", wanted=still)
     elif isinstance(body, Facts):
         app.go("facts")
     elif isinstance(body, CallTaken | Truth | Prices):
@@ -56,19 +55,16 @@ def to_entry(app: Screens, entry: str) -> None:
         app.go("plan")
         app.room_now().say(body_words(body, 300))
     else:
-        app.room("readings").goal = thing.id  # type: ignore[attr-defined]
-        app.go("readings")
+        app.go("readings", goal=thing.id)
 
 
 def to_test(app: Screens, test: str, cylinder: int | None) -> None:
     """Go to a test in the readings."""
     app.desk.pick(cylinder or app.desk.cylinder)
-    app.room("readings").goal = f"{'test' if cylinder else 'blank'} {test}"  # type: ignore[attr-defined]
-    app.go("readings")
+    app.go("readings", goal=f"{'test' if cylinder else 'blank'} {test}")
 
 
 def to_blank(app: Screens, cylinder: int | None) -> None:
     """Go to the next reading that is not noted, of one cylinder where it is named."""
     app.desk.pick(cylinder or app.desk.cylinder)
-    app.room("readings").goal = "blank"  # type: ignore[attr-defined]
-    app.go("readings")
+    app.go("readings", goal="blank")

@@ -17,14 +17,26 @@ READY_EVERY = 0.12
 """Seconds between them."""
 
 
+WITH_PICTURES = ("borelog.tui.frames", "borelog.stills.intake", "cv2")
+"""What the screens with pictures paint with, and import only when they do."""
+LOADED: set[str] = set()
+"""Screens whose modules are imported: showing one of the others begins on a thread, the import may take half a second."""
+
+
+def load(where: str) -> None:
+    """Import a screen and what it paints with; for a thread of its own."""
+    import_module(f"borelog.tui.screens.{where}")
+    for name in WITH_PICTURES if where == "stills" else ():
+        import_module(name)
+    LOADED.add(where)
+
+
 def load_the_rest(app: Screens) -> None:
     """Import what the other screens need; runs on a thread of its own."""
     import_module("borelog.acts.judging")
     app.call_from_thread(app.warmed)
     for name in ("plan", "readings", "facts", "verdict", "stills", "pack", "find"):
-        import_module(f"borelog.tui.screens.{name}")
-    for name in ("borelog.tui.frames", "borelog.stills.intake", "cv2"):
-        import_module(name)
+        load(name)
     app.call_from_thread(make_ready, app, READY)
 
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import importlib
+import subprocess
+import sys
 import threading
 from collections import Counter
 from collections.abc import Callable
@@ -123,3 +125,57 @@ async def test_nothing_heavy_runs_where_keys_are_heard(
         "judge", "verdict_on", "search", "listed", "enter", "undo", "redo", "set_prices", "take_call", "record_truth",
         "decode_file",
     } | ({"hand_over", "check"} if walk != WALK else set())  # fmt: skip
+
+
+_FRESH = """
+import asyncio, sys, threading
+from pathlib import Path
+from borelog.acts import entering
+from borelog.acts.bench import open_bench
+from borelog.tui import warming
+from borelog.tui.app import Screens
+from borelog.tui.keymap import Settings
+
+class Seen:
+    found = []
+    @classmethod
+    def find_spec(cls, name, path=None, target=None):
+        cls.found.append((name, threading.get_ident() == threading.main_thread().ident))
+
+async def walk(folder):
+    bench = open_bench(Path(folder), who="tester")
+    id_ = entering.open_inspection(bench, "Van", facts={"layout": "inline 4"})
+    warming.WARM_AFTER = 3600
+    app = Screens(bench, Settings())
+    sys.meta_path.insert(0, Seen)
+    async with app.run_test(size=(110, 36)) as pilot:
+        await pilot.pause()
+        app.open_inspection(id_)
+        for where, key in (("plan", ""), ("stills", "f5"), ("readings", "f4")):
+            if key:
+                await pilot.press(key)
+            while app.room_now().where != where:
+                await asyncio.sleep(0.01)
+            await pilot.pause()
+    bench.journal.close()
+    screens = [s for s in Seen.found if s[0].startswith("borelog.tui.screens.")]
+    heavy = [s for s in Seen.found if s[0] in ("numpy", "cv2", "borelog.tui.frames", "borelog.acts.filing")]
+    print(sorted({n for n, _ in (*screens, *heavy)}))
+    print(sorted({n for n, main in (*screens, *heavy) if main and n != "borelog.tui.screens.logbook"}))
+
+asyncio.run(walk(sys.argv[1]))
+"""
+
+
+def test_a_screen_asked_for_before_it_is_imported_is_imported_off_the_loop(tmp_path: Path) -> None:
+    """In an interpreter of its own, in which nothing was loaded ahead; keys are heard while the import runs."""
+    run = subprocess.run(
+        [sys.executable, "-c", _FRESH, str(tmp_path / "logbook")], capture_output=True, text=True, timeout=120
+    )
+    assert run.returncode == 0, run.stderr[-800:]
+    loaded, on_the_loop = run.stdout.splitlines()[-2:]
+    assert all(
+        n in loaded
+        for n in ("screens.stills", "screens.readings", "screens.plan", "numpy", "cv2", "acts.filing")
+    )
+    assert on_the_loop == "[]"

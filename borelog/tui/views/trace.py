@@ -45,10 +45,14 @@ def _hump_line(h: dict[str, Any], room: int) -> Line:
     who = (f"{h['cylinder']}" if tight else f"cylinder {h['cylinder']}") if named else f"hump {h['position']}"
     wide = 4 if room < 40 else 6 if tight else 24
     bar = padded(text_bar(max(0.0, h["relative"]), 1.2, wide), wide)
-    scatter = "" if tight else f"  scatter {100 * h['scatter']:.0f}"
+    about = "~" if h["about"] else " "
+    span = f" {100 * h['low']:.0f} to {100 * h['high']:.0f}"
+    # on a narrow screen the span takes the place of the word where the figure alone would say too much
+    said = span if tight and h["about"] else words
+    more = "" if tight else f"  {'about, ' if h['about'] else ''}span{span}, scatter {100 * h['scatter']:.0f}"
     return (
-        Span(f"{who:<7}" if tight else f"{who:<12}", "ink", "bold"), Span(f"{100 * h['relative']:4.0f} % ", role), Span(bar, role),
-        Span(f" {glyph} {words}", role), Span(scatter, "quiet"),
+        Span(f"{who:<7}" if tight else f"{who:<12}", "ink", "bold"), Span(f"{about}{100 * h['relative']:3.0f} % ", role), Span(bar, role),
+        Span(f" {glyph} {said.strip()}", role), Span(more, "quiet"),
     )  # fmt: skip
 
 
