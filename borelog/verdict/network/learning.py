@@ -72,7 +72,7 @@ def update_rows(
     Returns
     -------
     dict
-        Only rows that changed, for ``with_rows`` or ``rows_text``. A sound row whose common state would no longer be the
+        Only rows that changed, for ``rows_text``. A sound row whose common state would no longer be the
         least telling one stays as shipped.
     """
     out = {}

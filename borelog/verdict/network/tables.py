@@ -12,7 +12,7 @@ Diez (1993), so that a cause alone draws from its own row.
 from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import combinations
 from typing import TypeAlias, TypeVar, cast
@@ -299,16 +299,3 @@ class _Holder:
 def compiled(tables: FaultTables) -> Net:
     """The tables as arrays, kept for the last few tables used (about 0.2 s the first time, at once after that)."""
     return _compiled(tables.digest, _Holder(tables))
-
-
-def revised(net: Net, tables: FaultTables, items: Iterable[str]) -> Net:
-    """A net for tables that differ from the net's own only in rows of ``items``: the other items are taken over."""
-    groups = _group_causes(tables)
-    sights = dict(net.sights)
-    parts = _parts(tables, names := tuple(items))
-    for name in names:
-        item = tables.items[name]
-        sights[name] = _sight(
-            net.faults, net.states, net.channels, net.sets, tables, item, parts[name], groups[item.group]
-        )
-    return replace(net, tables=tables, sights=sights, lasting=Kept(40), memo=Kept(2000), parts=Kept(64))

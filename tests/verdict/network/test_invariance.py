@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from borelog.knowledge.faults import FaultTables, Row, shipped, with_rows
+from borelog.knowledge.faults import FaultTables, Row, shipped
 from borelog.verdict.network.groups import as_group
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.tables import Kept, Net, compiled
 from borelog.verdict.network.types import Evidence, NetShape, Posterior, Seen, Spoil
+from tests.verdict.network.altered import with_rows
 from tests.verdict.network.conftest import engine, random_evidence
 
 LAYOUTS = st.sampled_from([(3, 1), (4, 1), (6, 1), (4, 2), (6, 2), (8, 2)])

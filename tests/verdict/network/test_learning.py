@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from borelog.knowledge.faults import BACKGROUND, FaultTables, Row, load, with_rows
+from borelog.knowledge.faults import BACKGROUND, FaultTables, Row, load
 from borelog.verdict.network.learning import (
     Called,
     Opened,
@@ -20,6 +20,7 @@ from borelog.verdict.network.learning import (
     update_rows,
 )
 from borelog.verdict.network.types import Seen
+from tests.verdict.network.altered import with_rows
 
 WORN_POLISHED = Opened((Seen("bore_surface", 1, "polished"),), ("worn_rings_bore",), "opened")
 

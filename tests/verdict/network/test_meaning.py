@@ -8,13 +8,14 @@ from dataclasses import replace
 
 import pytest
 
-from borelog.knowledge.faults import FaultTables, Row, with_rows
+from borelog.knowledge.faults import FaultTables, Row
 from borelog.verdict.network.groups import as_group
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.priors import expected_troubled, scale_for
 from borelog.verdict.network.tables import compiled
 from borelog.verdict.network.types import BREACH, SOUND, Evidence, NetShape, NetworkError, Seen, Spoil
 from borelog.verdict.network.validity import spoil_chance
+from tests.verdict.network.altered import with_rows
 from tests.verdict.network.conftest import engine
 
 BURNT = (

@@ -21,9 +21,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from borelog.knowledge.faults import FaultTables, restricted
+from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.posterior import posteriors
 from borelog.verdict.network.types import Evidence, NetShape, Seen, Spoil
+from tests.verdict.network.altered import restricted
 from tests.verdict.network.conftest import engine, random_evidence
 from tests.verdict.network.reference import Reference
 

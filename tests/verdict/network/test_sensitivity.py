@@ -12,11 +12,12 @@ from dataclasses import replace
 
 import pytest
 
-from borelog.knowledge.faults import BACKGROUND, FaultTables, Row, with_rows
+from borelog.knowledge.faults import BACKGROUND, FaultTables, Row
 from borelog.verdict.network.posterior import Solved, described, solve
 from borelog.verdict.network.problem import problem
-from borelog.verdict.network.tables import compiled, revised
+from borelog.verdict.network.tables import compiled
 from borelog.verdict.network.types import Evidence, NetShape
+from tests.verdict.network.altered import revised, with_rows
 from tests.verdict.network.coded import evidence_of, shape_of
 from tests.verdict.network.test_cases import CASES
 
