@@ -32,11 +32,6 @@ def guarded(text: str) -> str:
     return f"'{text}" if text.startswith(_STARTS) else text
 
 
-def unguarded(cell: str) -> str:
-    """The text back from its cell."""
-    return cell[1:] if cell.startswith("'") else cell
-
-
 @dataclass(frozen=True, slots=True)
 class Table:
     """A table: its fields as (name, type, description), its key, and how to read its rows off a document."""

@@ -156,12 +156,15 @@ def _thread(v: Values) -> Result:
     if len(found) != 1:
         raise ReadingError(f"no plug thread {v['name']!r}: there are {', '.join(known)}")
     t = found[0]
-    sizes = f"pitch diameter {t.pitch_diameter:.3f}, minor {t.minor_diameter:.3f} mm"
+    sizes = (
+        f"pitch diameter {t.pitch_diameter:.3f}, minor {t.minor_diameter:.3f}, root {t.root_diameter:.3f} mm"
+    )
     text = f"{t.name}: {sizes}; ten pitches are {10 * t.pitch:g} mm"
     return text, {
         "pitch_mm": t.pitch,
         "pitch_diameter_mm": t.pitch_diameter,
         "minor_diameter_mm": t.minor_diameter,
+        "root_diameter_mm": t.root_diameter,
     }
 
 

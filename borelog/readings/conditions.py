@@ -156,16 +156,6 @@ def conditions_of(test: str) -> tuple[Condition, ...]:
     return tuple(c for c in conditions().values() if test in c.tests)
 
 
-def condition_named(text: str, test: str) -> Condition:
-    """The condition of a test by id or label; `ReadingError` lists those there are."""
-    wanted = " ".join(text.lower().replace("_", " ").replace("-", " ").split())
-    for c in conditions_of(test):
-        if wanted in (c.id.replace("_", " "), c.label.lower().replace("-", " ")):
-            return c
-    there = ", ".join(c.id for c in conditions_of(test)) or "none"
-    raise ReadingError(f"{one_line(text, 30)!r} is no condition of {test}: there are {there}")
-
-
 def read_answer(condition: Condition, text: str) -> str | Quantity:
     """An answer as typed, checked: a `Quantity`, one of the choices (any unique beginning will do), or plain text.
 

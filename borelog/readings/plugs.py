@@ -222,10 +222,3 @@ def threads() -> dict[str, Thread]:
         r["name"]: Thread(r["name"], float(r["diameter_mm"]), float(r["pitch_mm"]), float(r["hex_mm"]))
         for r in tables.rows("plug_threads.csv", "name", "diameter_mm", "pitch_mm", "hex_mm", "source")
     }
-
-
-def sparks_per_second(rpm: float) -> float:
-    """Sparks of one plug of a four-stroke engine, per second: rpm / 120."""
-    if rpm < 0:
-        raise ReadingError("a speed is 0 rpm or more")
-    return rpm / 120

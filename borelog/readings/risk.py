@@ -36,12 +36,6 @@ def normal_density(mean: float, sd: float) -> Callable[[float], float]:
     return lambda x: math.exp(-(((x - mean) / sd) ** 2) / 2) / (sd * math.sqrt(2 * math.pi))
 
 
-def gamma_density(shape: float, scale: float) -> Callable[[float], float]:
-    """Density of a gamma spread of true values, 0 for negative ones."""
-    log = -math.lgamma(shape) - shape * math.log(scale)
-    return lambda x: math.exp(log + (shape - 1) * math.log(x) - x / scale) if x > 0 else 0.0
-
-
 def global_risk(
     density: Callable[[float], float],
     span: tuple[float, float],

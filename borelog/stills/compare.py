@@ -184,18 +184,6 @@ def _row(pictures: Sequence[Picture], names: Sequence[str]) -> Picture:
     return sheet
 
 
-def wipe(a: Picture, b: Picture, share: float = 0.5) -> Picture:
-    """``a`` left of a seam at ``share`` of the width, ``b`` right of it; both (H, W, 3) of one size."""
-    a, b = picture(a), picture(b)
-    _same_size(a, b)
-    seam = round(min(max(share, 0.0), 1.0) * a.shape[1])
-    out = b.copy()
-    out[:, :seam] = a[:, :seam]
-    if 0 < seam < a.shape[1]:
-        out[:, max(0, seam - 1) : seam + 1] = _INK
-    return out
-
-
 def blink_frames(a: Picture, b: Picture) -> tuple[Picture, Picture]:
     """The two frames of a blink with their light made alike, so that only what differs flickers."""
     a, b = picture(a), picture(b)

@@ -92,10 +92,6 @@ class Lens:
         flat = cv2.undistortPoints(raw, self.matrix, self.coefficients, None, None, self.matrix, criteria)
         return tuple((float(x) + 0.5, float(y) + 0.5) for x, y in flat.reshape(-1, 2))
 
-    def flatten(self, image: Picture) -> Picture:
-        """The still without distortion, same size; for looking, marks belong to the original."""
-        return np.asarray(cv2.undistort(image, self.matrix, self.coefficients), np.uint8)
-
 
 @dataclass(frozen=True, slots=True)
 class Calibration:

@@ -6,7 +6,7 @@ a finding are kept with it as a plain value.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, fields
 from typing import Any
 
 import cv2
@@ -56,11 +56,6 @@ class Look:
         ]
         return ", ".join(p for p in parts if p) or "as taken"
 
-    @property
-    def tones_only(self) -> Look:
-        """The same without turn and mirror, for a display that turns by itself."""
-        return replace(self, rotate=0.0, mirror=False)
-
 
 CLEARER = Look(contrast=2.0, sharpen=0.5)
 
@@ -73,12 +68,6 @@ class Looked:
     filled: Picture | None
     frame: Frame
     words: str
-
-
-def to_plain(look: Look) -> dict[str, float | bool]:
-    """The settings that differ from the default, ready to be kept."""
-    plain = Look()
-    return {k: v for k, v in asdict(look).items() if v != getattr(plain, k)}
 
 
 def from_plain(values: dict[str, Any]) -> Look:

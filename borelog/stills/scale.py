@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -51,10 +51,6 @@ class Scale:
         """Length of a pixel at a point, in millimetres (mean over directions)."""
         (x0, y0), (x1, y1), (x2, y2) = self.to_mm([(x, y), (x + 1, y), (x, y + 1)])
         return math.sqrt(abs((x1 - x0) * (y2 - y0) - (x2 - x0) * (y1 - y0)))
-
-    def with_lens(self, lens: Lens) -> Scale:
-        """The same scale for points that go through a lens correction first; only where it was taken so."""
-        return replace(self, lens=lens, rests_on=(*self.rests_on, lens.in_words))
 
 
 def _positive(value: float, what: str) -> float:
@@ -277,10 +273,3 @@ def _plane_scale(
         False,
         lens,
     )
-
-
-def centre_of(scale: Scale, rim: Ellipse) -> Pair:
-    """Where the circle's centre lies on the plane, in millimetres; a check that the rim maps to a true circle."""
-    points = np.asarray(scale.to_mm(outline(rim, 90)), np.float32).reshape(-1, 1, 2)
-    (x, y), _, _ = cv2.fitEllipseDirect(points)
-    return float(x), float(y)

@@ -18,7 +18,6 @@ from borelog.stills import StillError
 from borelog.stills.planes import Picture
 
 WINDOW = 128
-_CLOSE_PX = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +26,6 @@ class Trace:
 
     fixed: tuple[Pair, ...]
     live: tuple[Pair, ...]
-
-    @property
-    def closes(self) -> bool:
-        """Whether the pointer is back at the start, so that a click would close the outline."""
-        if len(self.fixed) < 8 or not self.live:
-            return False
-        return math.dist(self.live[-1], self.fixed[0]) <= _CLOSE_PX
 
 
 class Scissors:

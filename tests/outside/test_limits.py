@@ -72,11 +72,6 @@ def test_published_gaps_are_in_spec(gap, spec):
     assert plugs.judge_gap(gap, spec).state == "in_spec"
 
 
-def test_sparks():
-    # FAA handbook copy: about 17 sparks a second at 2100 rpm
-    assert plugs.sparks_per_second(2100) == pytest.approx(17.5)
-
-
 def limit(name):
     return next(x for x in parts.limits() if x.id == name)
 

@@ -16,7 +16,7 @@ from borelog.pack.coding import canonical, decode, encode, six, strict_json
 from borelog.pack.document import Document
 from borelog.pack.errors import Refused
 from borelog.pack.privacy import READERS, items
-from borelog.pack.tables import guarded, unguarded
+from borelog.pack.tables import guarded
 
 
 @given(st.floats(allow_nan=False, allow_infinity=False))
@@ -63,6 +63,11 @@ def test_every_struct_refuses_strangers(packs):
             msgspec.convert(copy, Document)
         tried += 1
     assert tried > 25
+
+
+def unguarded(cell):
+    """As the rule in the tables' description says."""
+    return cell[1:] if cell.startswith("'") else cell
 
 
 @given(st.text(alphabet=st.characters(codec="utf-8"), max_size=40))

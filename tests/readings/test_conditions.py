@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from borelog.quantity import Quantity, QuantityError
-from borelog.readings.conditions import appraise, condition_named, conditions, conditions_of, read_answer
+from borelog.readings.conditions import appraise, conditions, conditions_of, read_answer
 from borelog.readings.errors import ReadingError
 
 
@@ -98,11 +98,7 @@ def test_standing_says_what_it_touches():
     assert not standing.touches("spread")
 
 
-def test_names_and_choices_are_forgiving_but_not_guessing():
-    assert condition_named("plugs out", "compression_dry").id == "plugs_out"
-    assert condition_named("Valve core out", "leakdown").id == "core_out"
-    with pytest.raises(ReadingError, match="there are"):
-        condition_named("oil_ml", "compression_dry")
+def test_choices_are_forgiving_but_not_guessing():
     with pytest.raises(ReadingError, match="not one of"):
         read_answer(conditions()["throttle"], "maybe")
     assert read_answer(conditions()["hose_valve"], "plug") == "plug end"

@@ -24,7 +24,6 @@ from borelog.stills.compare import (
     ringed,
     side_by_side,
     strip,
-    wipe,
 )
 from borelog.stills.planes import Stopped
 from tests.benchmarks.compare_curves import average_precision
@@ -366,10 +365,6 @@ class TestCompare:
 
     def test_compositions(self) -> None:
         a, b = metal(), metal(1)
-        seam = wipe(a, b, 0.25)
-        assert (seam[:, :150] == a[:, :150]).all()
-        assert (seam[:, 170:] == b[:, 170:]).all()
-        assert (wipe(a, b, 0.0) == b).all()
         beside = side_by_side(a, cv2.resize(b, (320, 240)), ("before", "after"))
         assert beside.shape[0] > 480
         assert beside.shape[1] > 1280
