@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -18,8 +18,12 @@ from borelog.logbook.inspection import Inspection
 from borelog.logbook.summaries import Said
 from borelog.text import BorelogError, one_line
 from borelog.verdict.calls import CALL_WORDS
-from borelog.verdict.judge import Judgement, judge
-from borelog.verdict.judged import Verdict
+
+if TYPE_CHECKING:
+    from borelog.verdict.judge import Judgement
+    from borelog.verdict.judged import Verdict
+
+# A list of inspections needs the tables but no arithmetic: what weighs a record is imported where it is weighed.
 
 
 class JudgingError(BorelogError):
@@ -56,6 +60,7 @@ def verdict_of(bench: Bench, inspection_id: str, *, depth: int = 3) -> Judgement
 def verdict_on(bench: Bench, inspection: Inspection, *, depth: int = 3) -> Judgement:
     """The same for an inspection at hand (what-if: an inspection with other prices)."""
     from borelog.acts.money import priced_for
+    from borelog.verdict.judge import judge
 
     tables = tables_of(bench)
     if depth < 3:
@@ -75,6 +80,8 @@ def worst_finding(inspection: Inspection) -> str:
 
 def say_summary(bench: Bench, inspection_id: str) -> Said:
     """Work out the list's line for one inspection and keep it in the logbook's cache."""
+    from borelog.verdict.judge import judge
+
     inspection = bench.inspection(inspection_id)
     tables = tables_of(bench)
     engine = engine_of(inspection)
