@@ -197,3 +197,17 @@ class Room(Screen[None]):
             return
         method: Any = getattr(self, f"act_{name}")
         method()
+
+
+class ByNumber(Room):
+    """A screen that shows one cylinder at a time, and goes on by its number."""
+
+    def act_next_cylinder(self) -> None:
+        """The next cylinder by number."""
+        self.desk.step(1)
+        self.show()
+
+    def act_previous_cylinder(self) -> None:
+        """The cylinder before by number."""
+        self.desk.step(-1)
+        self.show()

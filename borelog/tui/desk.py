@@ -63,6 +63,7 @@ class Desk:
     busy: int = 0
     opening: bool = False
     seen_version: int = -1
+    _looking: bool = False
     _queue: ThreadPoolExecutor = field(default_factory=lambda: ThreadPoolExecutor(1, "acts"))
 
     @property
@@ -163,7 +164,7 @@ class Desk:
         return changed
 
     def look_again(self) -> None:
-        """See whether anybody else wrote to the logbook; tells only if so."""
+        """See whether anybody else wrote to the logbook; tells only if so. Waits its turn while acts are under way."""
         id_ = self.id
 
         def run() -> None:
@@ -175,10 +176,13 @@ class Desk:
                 now = self.bench.inspection(id_) if id_ else None
             except BorelogError:
                 return
+            finally:
+                self._looking = False
             if not first:
                 self.tell(Outcome(inspection=now, value="news", asked=False))
 
-        if not self._queue._work_queue.qsize():
+        if not self.busy and not self._looking:
+            self._looking = True
             self._queue.submit(run)
 
     def take_over(self, who: str) -> None:

@@ -13,12 +13,11 @@ from typing import TYPE_CHECKING
 from rich.segment import Segment
 from rich.style import Style
 from textual import events
-from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
-from textual.widget import Widget
 
 from borelog.marks.shapes import Pair
+from borelog.tui.framed import Framed
 from borelog.tui.overlay import Drawn
 from borelog.tui.themes import NIGHT, Palette
 from borelog.tui.viewport import Viewport, fit
@@ -44,7 +43,7 @@ class Look:
     marks: bool = True
 
 
-class Picture(Widget, can_focus=True):
+class Picture(Framed, can_focus=True):
     """A picture in cells. ``size`` below is always (columns, rows)."""
 
     ALLOW_SELECT = False
@@ -298,20 +297,6 @@ class Picture(Widget, can_focus=True):
         event.stop()
 
     # --- painting ------------------------------------------------------------------------------------------------
-
-    def render_lines(self, crop: Region) -> list[Strip]:
-        """Rows of the frame, made once per change and handed out whole."""
-        if self.app.screen is not self.screen:
-            # Behind a question every cell would be tinted one by one, which takes half a second: blocks do.
-            frame = self._behind()
-        else:
-            if self._frame is None or len(self._frame) != self.size.height:
-                self._frame = self._paint()
-            frame = self._frame
-        rows = frame[crop.y : crop.bottom]
-        if crop.x == 0 and crop.width >= self.size.width:
-            return rows
-        return [row.crop(crop.x, crop.right) for row in rows]
 
     def _behind(self) -> list[Strip]:
         """The picture in blocks a few cells wide, for the ground of a question; kept while nothing changes."""

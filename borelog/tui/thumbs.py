@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from rich.style import Style
 from textual import events
-from textual.geometry import Region
 from textual.message import Message
 from textual.strip import Strip
-from textual.widget import Widget
 
+from borelog.tui.framed import Framed
 from borelog.tui.themes import NIGHT, Palette
 
 if TYPE_CHECKING:
@@ -32,7 +31,7 @@ class Thumb:
     aside: bool = False
 
 
-class Thumbs(Widget):
+class Thumbs(Framed):
     """A row of thumbnails, the one in hand framed and kept in view; a click takes one in hand."""
 
     ALLOW_SELECT = False
@@ -98,18 +97,8 @@ class Thumbs(Widget):
             self.post_message(self.Taken(at))
         event.stop()
 
-    def render_lines(self, crop: Region) -> list[Strip]:
-        """Rows of the whole row of thumbnails."""
-        if self.app.screen is not self.screen:
-            # Behind a question, as for the large picture: nothing that would have to be tinted cell by cell.
-            blank = Strip.blank(self.size.width, Style(bgcolor=self.palette.ground))
-            return [blank.crop(crop.x, crop.right)] * crop.height
-        if self._frame is None:
-            self._frame = self._paint()
-        rows = self._frame[crop.y : crop.bottom]
-        if crop.x == 0 and crop.width >= self.size.width:
-            return rows
-        return [row.crop(crop.x, crop.right) for row in rows]
+    def _behind(self) -> list[Strip]:
+        return [Strip.blank(self.size.width, Style(bgcolor=self.palette.ground))] * self.size.height
 
     def _paint(self) -> list[Strip]:
         import numpy as np

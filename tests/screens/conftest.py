@@ -7,15 +7,18 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from borelog.acts import entering
+from borelog.acts import entering, filing
 from borelog.acts.bench import Bench, open_bench
 from borelog.acts.typed import typed_reading
 from borelog.logbook.entries import Conditions, Finding, Looked, Mark, Seen
 from borelog.marks.places import Looked as State
 from borelog.marks.places import Place
 from borelog.marks.shapes import Box
+
+from .stills_walking import saved, texture
 
 
 @pytest.fixture(autouse=True)
@@ -72,7 +75,6 @@ def four(bench: Bench) -> str:
 @pytest.fixture
 def picture_file(tmp_path: Path) -> Path:
     """A real JPEG, 640 x 360, with a bright square whose corner lies at (400, 100)."""
-    import numpy as np
     from PIL import Image
 
     pixels = np.full((360, 640, 3), 60, np.uint8)
@@ -93,3 +95,18 @@ def starter_current() -> Any:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module.starter_current
+
+
+@pytest.fixture
+def pair(bench: Bench, four: str, tmp_path: Path) -> tuple[str, str]:
+    """Two stills of one place, the later with a bright square and a small step of the tip."""
+    before = texture(1)
+    after = np.roll(before, (3, 5), (0, 1)).copy()
+    after[200:240, 300:340] = 235
+    one = filing.add_pictures(
+        bench, four, [saved(tmp_path / "before.jpg", before)], cylinder=1, place=Place("crown")
+    )
+    two = filing.add_pictures(
+        bench, four, [saved(tmp_path / "later.jpg", after)], cylinder=1, place=Place("crown")
+    )
+    return one.filed[0].still, two.filed[0].still

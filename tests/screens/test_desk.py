@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from pathlib import Path
+from typing import Any
 
 from borelog.acts import entering
 from borelog.acts.bench import open_bench
@@ -49,3 +51,37 @@ def test_a_fault_in_judging_is_said_and_ends_nothing(tmp_path: Path) -> None:
     assert verdict is None
     assert words.startswith("no verdict, by a fault of the program")
     bench.journal.close()
+
+
+def test_looking_for_news_waits_for_what_is_under_way_and_never_queues_up(tmp_path: Path) -> None:
+    """A slow disk holds one look up; the looks of the seconds after do not pile up behind it."""
+    bench = open_bench(tmp_path / "logbook", who="AB")
+    desk = Desk(bench, tell=lambda outcome: None)
+    gate, ran = threading.Event(), []
+    held = desk.do(gate.wait)
+    assert desk.busy == 1
+    desk.look_again()
+    desk.arrived(Outcome(asked=True))
+    object.__setattr__(bench, "journal", _Counting(bench.journal, ran))
+    for _ in range(5):
+        desk.look_again()
+    assert ran == []
+    gate.set()
+    held.result(30)
+    desk.close()
+    assert len(ran) == 2, "one after the act that was held up, and one look"
+    bench.journal.close()
+
+
+class _Counting:
+    """The journal, and a note of every look at its version."""
+
+    def __init__(self, journal: Any, ran: list[int]) -> None:
+        self._journal, self._ran = journal, ran
+
+    def version(self) -> int:
+        self._ran.append(1)
+        return int(self._journal.version())
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._journal, name)

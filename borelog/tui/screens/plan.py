@@ -12,7 +12,7 @@ from borelog.acts import entering
 from borelog.engine.plan import plan_grid
 from borelog.logbook.entries import Looked
 from borelog.marks.places import Looked as State
-from borelog.tui.base import Room
+from borelog.tui.base import ByNumber
 from borelog.tui.painted import Painted
 from borelog.tui.screens import questions
 from borelog.tui.views import looking
@@ -32,7 +32,7 @@ def side_room(room: int, two_banks: bool, big: bool) -> int:
     return 57 if room >= 118 else 36
 
 
-class PlanRoom(Room):
+class PlanRoom(ByNumber):
     """Cylinders in true arrangement; on a narrow screen a list in test order."""
 
     where: ClassVar[str] = "plan"
@@ -121,16 +121,6 @@ class PlanRoom(Room):
     def act_cylinder_down(self) -> None:
         """Down."""
         self._step(1, 0)
-
-    def act_next_cylinder(self) -> None:
-        """Next by number."""
-        self.desk.step(1)
-        self.show()
-
-    def act_previous_cylinder(self) -> None:
-        """The one before by number."""
-        self.desk.step(-1)
-        self.show()
 
     def on_key(self, event: events.Key) -> None:
         """A digit takes that cylinder in hand; two within a moment make a number of two digits."""

@@ -11,7 +11,7 @@ from textual.app import ComposeResult
 from borelog.logbook.inspection import Inspection
 from borelog.text import BorelogError, one_line
 from borelog.tui.ask import Ask, Choose, Field
-from borelog.tui.base import Room
+from borelog.tui.base import ByNumber
 from borelog.tui.chosen import Choices
 from borelog.tui.desk import At
 from borelog.tui.screens import questions
@@ -23,7 +23,7 @@ _PICKS = "123456789abcdef"
 """The keys that pick a course."""
 
 
-class VerdictRoom(Room):
+class VerdictRoom(ByNumber):
     """One list of sentences; the parts are reached with one key."""
 
     where: ClassVar[str] = "verdict"
@@ -144,16 +144,6 @@ class VerdictRoom(Room):
     def act_previous_part(self) -> None:
         """Part before."""
         self._part(-1)
-
-    def act_next_cylinder(self) -> None:
-        """Next cylinder."""
-        self.desk.step(1)
-        self.show()
-
-    def act_previous_cylinder(self) -> None:
-        """Cylinder before."""
-        self.desk.step(-1)
-        self.show()
 
     def act_back(self) -> None:
         """Leave a what-if; else one step back."""
