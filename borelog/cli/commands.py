@@ -52,7 +52,7 @@ COMMANDS: tuple[Command, ...] = (
     Command("new", "open an inspection; all but the name may be left for later", "entry:new", (
         _arg("name", metavar="NAME"), PAIRS,
         _arg("--earlier", default="", metavar="INSPECTION", help="an earlier look at the same engine"), JSON), "start"),
-    Command("list", "list the inspections of the logbook", "entry:list_", (JSON,), "start"),
+    Command("list", "list the inspections of the logbook", "listing:list_", (JSON,), "start"),
     Command("screens", "open the screens (the same as borelog alone)", "start:screens", (), "start"),
     Command("serve", "show the screens in a browser on this machine (needs the extra 'browser')", "start:serve", (
         _arg("--host", default="127.0.0.1", help="address to listen on (default: this machine alone)"),
@@ -195,8 +195,8 @@ COMMANDS: tuple[Command, ...] = (
     Command("redo", "bring back what was undone last", "entry:redo_", (INSPECTION,), "keep"),
     Command("withdraw", "withdraw an entry by its id; it stays in the journal", "entry:withdraw_", (
         INSPECTION, _arg("entry", metavar="ENTRY"), _arg("--why", default="")), "keep"),
-    Command("journal", "list the entries in order, with who and when", "entry:journal_", (INSPECTION, JSON), "keep"),
-    Command("search", "search everything recorded in the logbook", "entry:search_", (
+    Command("journal", "list the entries in order, with who and when", "listing:journal_", (INSPECTION, JSON), "keep"),
+    Command("search", "search everything recorded in the logbook", "listing:search_", (
         _arg("words", nargs="+", metavar="WORD"), JSON), "keep"),
     Command("doctor", "look the logbook over, and what this terminal can do", "keep:doctor", (
         _arg("--rebuild", action="store_true", help="make again what is derived: the list's lines, thumbnails"), JSON), "keep"),

@@ -1,4 +1,4 @@
-"""Commands that open, enter, correct and list."""
+"""Commands that open, enter and correct."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from borelog.acts.facts import set_facts
 from borelog.acts.sheet.printing import sheet_text
 from borelog.acts.sheet.recording import SheetResult, record_lines, record_text
 from borelog.acts.words import body_words
-from borelog.cli.opening import UsageError, bench_for, folder_of, pairs
+from borelog.cli.opening import UsageError, bench_for, pairs
 from borelog.cli.printing import out, out_json, table, tell
 from borelog.knowledge.facts import facts
 from borelog.text import one_line
@@ -34,34 +34,6 @@ def new(args: argparse.Namespace) -> int:
         out_json({"inspection": inspection, "number": number, "name": args.name}, "borelog.new/1")
     else:
         out(f"inspection {number} opened: {one_line(args.name, 60)}")
-    return 0
-
-
-def list_(args: argparse.Namespace) -> int:
-    """``borelog list``."""
-    rows: list[keeping.Row] = []
-    if folder_of(args).exists():
-        with bench_for(args) as bench:
-            rows = keeping.listed(bench)
-    if args.json:
-        out_json(rows, "borelog.list/1")
-    elif not rows:
-        out(
-            "no inspections yet: 'borelog new NAME' opens one, 'borelog demo' shows an invented one, 'borelog take PACK' takes one in"
-        )
-    else:
-        cells = [
-            (
-                str(r.number),
-                r.name,
-                r.engine or "-",
-                r.changed_at[:10],
-                r.worst or "-",
-                r.taken_in or r.call or "open",
-            )
-            for r in rows
-        ]
-        out(table(cells, ("no", "name", "engine", "changed", "worst finding", "call")))
     return 0
 
 
@@ -203,37 +175,3 @@ def withdraw_(args: argparse.Namespace) -> int:
         entering.withdraw(bench, inspection, target.id, args.why)
     out(f"withdrawn: {body_words(target.body)}")
     return 0
-
-
-def journal_(args: argparse.Namespace) -> int:
-    """``borelog journal INSPECTION``."""
-    with bench_for(args) as bench:
-        rows = keeping.journal_rows(bench, bench.journal.find(args.inspection))
-    if args.json:
-        out_json(rows, "borelog.journal/1")
-    else:
-        out(
-            table(
-                [(r.id[:8], r.at, r.who, r.how or "-", r.words) for r in rows],
-                ("entry", "when", "who", "how", "what"),
-            )
-        )
-    return 0
-
-
-def search_(args: argparse.Namespace) -> int:
-    """``borelog search WORD ...``."""
-    with bench_for(args) as bench:
-        hits = keeping.search(bench, " ".join(args.words))
-    if args.json:
-        out_json(hits, "borelog.search/1")
-    elif hits:
-        out(
-            table(
-                [(str(h.number), h.name, h.entry[:8], h.state, h.words) for h in hits],
-                ("no", "name", "entry", "state", "what"),
-            )
-        )
-    else:
-        out("nothing recorded holds these words")
-    return 0 if hits else 1
