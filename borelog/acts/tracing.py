@@ -153,7 +153,7 @@ def _words(result: CrankResult, entered: bool) -> str:
         who = (
             f"cylinder {h.cylinder}" if h.cylinder is not None else f"hump {h.position} (cylinder not known)"
         )
-        span = f" ({100 * h.low:.0f} to {100 * h.high:.0f})" if h.about else ""
+        span = f" ({100 * h.low:.0f} to {100 * h.high:.0f})"
         lines.append(
             f"{who}: {'about ' if h.about else ''}{100 * h.relative:.0f} %{span} of the good ones, "
             f"scatter {100 * h.scatter:.0f} over {h.cycles} cycles"

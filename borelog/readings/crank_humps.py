@@ -94,7 +94,10 @@ def cranking(trace: Trace) -> tuple[float, Floats, Floats, int, int]:
 
 
 def marks(trace: Trace, start: float, end: float) -> Floats | None:
-    """Moments of the rising sync marks within the cranking, seconds; None without a sync channel that moves."""
+    """Moments of the rising sync marks within the cranking, seconds; None without a sync channel that moves.
+
+    A sync that rests high and dips marks by falling; a square wave marks by rising.
+    """
     import numpy as np
 
     if trace.sync is None:
@@ -105,7 +108,7 @@ def marks(trace: Trace, start: float, end: float) -> Floats | None:
     if high - low <= 1e-9:
         return None
     middle = 0.5 * (low + high)
-    if np.median(s) > middle:
+    if float((s > middle).mean()) > bounds()["sync"]["mostly"]:
         s, middle = -s, -middle
         low, high = -high, -low
     up = s > middle + 0.1 * (high - low)
@@ -129,12 +132,19 @@ def _smooth(x: Floats, width: int) -> Floats:
     return result
 
 
-def swing(amps: Floats, step: float) -> tuple[Floats, Floats]:
+def or_alike(count: int) -> str:
+    """What else flattens the swing of an engine of many cylinders, to end a refusal with."""
+    return f"; or {count} cylinders alike whose humps run into one another: use a gauge" if count > 5 else ""
+
+
+def swing(amps: Floats, step: float, count: int) -> tuple[Floats, Floats]:
+    """The current less its level, and the level; refused where an engine of ``count`` cylinders hardly shows."""
     level = _smooth(_smooth(amps, int(0.9 / step)), int(0.9 / step))
     swing = amps - level
     if float(swing.std()) < bounds()["trace"]["swing"] / 2.8 * abs(float(level.mean())) / 2:
         raise TraceError(
             "the current hardly swings: no compression at all, plugs out, or the clamp on the wrong cable"
+            + or_alike(count)
         )
     return swing, level
 

@@ -149,7 +149,7 @@ def analyse(trace: Trace, engine: Engine, sync: Sync | None = None) -> CrankResu
     groups = crank_humps.groups(intervals)
     step, time, amps, first, last = crank_humps.cranking(trace)
     marks = crank_humps.marks(trace, time[first], time[last - 1])
-    swing, level = crank_humps.swing(amps[first:last], step)
+    swing, level = crank_humps.swing(amps[first:last], step, engine.count)
     cycle = crank_humps.cycle_length(swing, step, groups, engine.count, marks, sync.kind)
     turns, lock = _angle(swing, step, time[first:last], cycle, groups, intervals, marks, sync, engine)
     table = bounds()["trace"]
@@ -161,10 +161,11 @@ def analyse(trace: Trace, engine: Engine, sync: Sync | None = None) -> CrankResu
         raise TraceError(
             f"no regular humps: only {100 * lock:.0f} % of the swing repeats from cycle to cycle; check that all plugs are "
             "in, the clamp sits on one cable, and the number of cylinders"
+            + crank_humps.or_alike(engine.count)
         )
     found = heights(swing, turns, intervals)
     seconds = time[first:last]
-    named, alternatives, questions = _names(engine, sync, marks, seconds, turns, intervals)
+    named, alternatives, questions = _names(engine, sync, marks, seconds, turns, intervals, found)
     if not found.sized:
         raise TraceError(_unsized(found, named, engine.count))
     humps = _humps(found, named)
@@ -276,6 +277,7 @@ def _names(
     seconds: Floats,
     turns: Floats,
     intervals: tuple[float, ...],
+    found: Heights,
 ) -> tuple[dict[int, int], tuple[dict[int, int], ...], tuple[str, ...]]:
     """Position to cylinder, the two ways of a waste spark, and what must be asked."""
     import numpy as np
@@ -318,20 +320,21 @@ def _names(
                 "the sync does not keep step with the humps: several teeth, or noise; give one mark in two turns"
             )
         angle = float(np.angle(circle)) / (2 * np.pi) / per + offset / 720
+    # a person names a hump by its peak, a sensor knows where the piston is; with all alike the trace cannot tell the two apart
+    by_peak = sync.kind == "named hump" or not found.weak
+    shifts = [0.0] if by_peak else [float(d) for d in found.tops_deg]
     tops = np.concatenate(([0.0], np.cumsum(intervals)[:-1])) / 720
-    nearest, away = _nearest(
-        tops, angle, order.index(sync.cylinder), len(order) // crank_humps.groups(intervals)
-    )
-    if away * 720 / min(intervals) > table["between"]:
+    index, period = order.index(sync.cylinder), len(order) // crank_humps.groups(intervals)
+    nearest, away = _nearest(tops + shifts[0] / 720, angle, index, period)
+    doubts = {_nearest(tops + d / 720, angle, index, period)[0] for d in shifts}
+    if away * 720 / min(intervals) > table["between"] or len(doubts) > 1:
         questions.append(
             "the sync falls between two humps: check its degrees, the neighbour in firing order may be meant"
         )
     first = _named(order, sync.cylinder, nearest)
     if sync.kind != "waste spark":
         return first, (), tuple(questions)
-    other_at, _ = _nearest(
-        tops, angle + 0.5, order.index(sync.cylinder), len(order) // crank_humps.groups(intervals)
-    )
+    other_at, _ = _nearest(tops + shifts[0] / 720, angle + 0.5, index, period)
     second = _named(order, sync.cylinder, other_at)
     pair = next(
         (b if a == sync.cylinder else a for a, b in engine.companions if sync.cylinder in (a, b)), None
