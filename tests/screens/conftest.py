@@ -32,6 +32,8 @@ def _short_waits(monkeypatch: pytest.MonkeyPatch) -> None:
     assert isinstance(textual._wait.SLEEP_GRANULARITY, float)
     monkeypatch.setenv("COLORTERM", "truecolor")
     monkeypatch.setattr(textual._wait, "SLEEP_GRANULARITY", 1 / 250)
+    # On a busy machine a walk's keys lie so far apart that every entry was judged, a quarter of all work, and nobody looked.
+    monkeypatch.setattr("borelog.tui.app.JUDGE_AFTER", 1.5)
 
 
 @pytest.fixture

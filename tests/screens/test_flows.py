@@ -323,7 +323,9 @@ async def test_a_pack_is_made_checked_and_listed(bench: Bench, four: str, tmp_pa
         assert "1. " in text and "for the buyer" in text
 
 
-@pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60), (40, 30)])
+@pytest.mark.parametrize(
+    "size", [(80, 24), (120, 40), pytest.param((200, 60), marks=pytest.mark.long), (40, 30)]
+)
 async def test_every_screen_fits_and_is_reached_without_a_mouse(
     bench: Bench, four: str, size: tuple[int, int], picture_file: Path
 ) -> None:

@@ -30,7 +30,7 @@ async def settled(app: Screens, pilot: Pilot[Any], verdict: bool = False) -> Non
             not app.keys_waiting
             and not app.desk.busy
             and not waits
-            and not (verdict and app.desk.verdict is None)
+            and not (verdict and (app.desk.verdict is None or app._judge_timer is not None))
         ):
             await pilot.pause()
             return
