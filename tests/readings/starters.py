@@ -72,12 +72,8 @@ def drawn(shape, order, intervals, strength, how=How()):
     return t, amps, angle
 
 
-def turned(order, intervals, strength, how=How(), *, ratio=9.5, exponent=1.25, inertia=0.4, friction=35.0):
-    """Time, current and crank degrees of an engine turned by a DC motor.
-
-    Gas torque of a slider crank with polytropic compression and expansion (Heywood 1988 ch. 2), gauge pressure scaled by
-    each cylinder's strength; motor with resistance, back-EMF and a geared pinion; speed follows from the inertia.
-    """
+def gas_torque(ratio, exponent):
+    """Degrees from the compression top, torque of one cylinder's gas on the crank (N m, gauge) and its volume (m3)."""
     bore, stroke, rods = 0.084, 0.088, 3.4
     crank, area = stroke / 2, np.pi * bore**2 / 4
     swept = area * stroke
@@ -89,6 +85,16 @@ def turned(order, intervals, strength, how=How(), *, ratio=9.5, exponent=1.25, i
     lost = np.where(grid > 0, 0.88, 1.0)  # heat and blow-by: less comes back than went in
     gauge = 1.0e5 * ((start / volume) ** exponent - 1) * shut * lost
     torque = gauge * np.gradient(volume, grid)
+    return np.degrees(grid), torque, volume
+
+
+def turned(order, intervals, strength, how=How(), *, ratio=9.5, exponent=1.25, inertia=0.4, friction=35.0):
+    """Time, current and crank degrees of an engine turned by a DC motor.
+
+    Gas torque of a slider crank with polytropic compression and expansion (Heywood 1988 ch. 2), gauge pressure scaled by
+    each cylinder's strength; motor with resistance, back-EMF and a geared pinion; speed follows from the inertia.
+    """
+    _, torque, _ = gas_torque(ratio, exponent)
     tops = _tops(order, intervals)
     rng = np.random.default_rng(how.seed)
     step = 0.0005
