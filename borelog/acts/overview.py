@@ -10,12 +10,12 @@ from borelog.acts.words import finding_term
 from borelog.charts.bars import Bar, text_bars
 from borelog.knowledge.airs import air_words
 from borelog.knowledge.procedures import procedures
+from borelog.logbook.coverage import coverage_of
 from borelog.logbook.described import engine_of
 from borelog.logbook.entries import Finding, Looked, Reading, Seen, StillPlaced
 from borelog.logbook.inspection import Inspection
 from borelog.logbook.measured import readings_of
 from borelog.marks.places import Looked as State
-from borelog.marks.places import grid_places
 from borelog.quantity import Quantity, plain_number
 from borelog.readings.repeats import counted
 from borelog.text import one_line
@@ -191,23 +191,19 @@ def _finding(inspection: Inspection, cylinder: int) -> str:
 
 
 def _coverage(inspection: Inspection, cylinder: int) -> str:
-    """Places looked at, of all places of the grid; where only camera questions were answered, how many."""
-    total = len(grid_places())
-    seen: set[object] = set()
-    for r in inspection.of(Looked):
-        if r.body.cylinder == cylinder and r.body.state in (State.NOTHING, State.FOUND):
-            if r.body.test == "camera":
-                return "all views"
-            if r.body.place:
-                seen.add(r.body.place)
-    seen |= {r.body.place for r in inspection.of(Finding) if r.body.cylinder == cylinder and r.body.place}
-    seen |= {r.body.place for r in inspection.of(StillPlaced) if r.body.cylinder == cylinder and r.body.place}
+    """Places noted, of all places of the grid; where only camera questions were answered, how many."""
+    if any(
+        r.body.cylinder == cylinder
+        and r.body.test == "camera"
+        and r.body.state in (State.NOTHING, State.FOUND)
+        for r in inspection.of(Looked)
+    ):
+        return "all views"
+    noted, total = coverage_of(inspection, cylinder)
+    if noted:
+        return f"{noted} of {total} places"
     answered = {r.body.item for r in inspection.of(Seen) if r.body.cylinder == cylinder} & _CAMERA_ITEMS
-    if not seen and not answered:
-        return "not looked"
-    if not seen:
-        return f"{len(answered)} camera answer{'s' * (len(answered) > 1)}"
-    return f"{len(seen)} of {total} places"
+    return f"{len(answered)} camera answer{'s' * (len(answered) > 1)}" if answered else "not looked"
 
 
 _CAMERA_ITEMS = frozenset(

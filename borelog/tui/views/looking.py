@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from borelog.knowledge.procedures import procedures
+from borelog.logbook.coverage import place_states
 from borelog.logbook.entries import Looked, Reading
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import Looked as State
 from borelog.marks.places import Place, grid_places
 from borelog.tui.actions import SHIPPED, Keys, key_of
-from borelog.tui.views.standing import place_states
 from borelog.tui.views.words import Line, Span, wrapped
 
 

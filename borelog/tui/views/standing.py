@@ -8,10 +8,10 @@ from typing import Any
 from borelog.acts.sheet.items import questions
 from borelog.acts.words import finding_term
 from borelog.knowledge.airs import air_words
+from borelog.logbook.coverage import coverage_of
 from borelog.logbook.entries import Finding, Looked, Reading, Seen
 from borelog.logbook.inspection import Inspection, Recorded
 from borelog.marks.places import Looked as State
-from borelog.marks.places import grid_places
 from borelog.quantity import plain_number
 from borelog.readings.repeats import counted
 from borelog.text import one_line
@@ -210,30 +210,6 @@ def _finding(inspection: Inspection, cylinder: int) -> Figure:
     words = term_words(worst.body)
     more = f" +{len(found) - 1}" if len(found) > 1 else ""
     return Figure(words + more, severity_status(worst.body.severity), words + more, worst.id)
-
-
-def place_states(inspection: Inspection, cylinder: int | None) -> dict[tuple[str, str, str], tuple[str, str]]:
-    """State and entry of every place of the coverage grid that has one, by (view, side, height)."""
-    states: dict[tuple[str, str, str], tuple[str, str]] = {}
-    for looked in inspection.of(Looked):
-        if looked.body.cylinder == cylinder and looked.body.place:
-            p = looked.body.place
-            states[(p.view, p.side, p.height)] = (looked.body.state, looked.id)
-    for found in inspection.of(Finding):
-        if found.body.cylinder == cylinder and found.body.place:
-            p = found.body.place
-            states[(p.view, p.side, p.height)] = (State.FOUND, found.id)
-    return states
-
-
-def coverage_of(inspection: Inspection, cylinder: int) -> tuple[int, int]:
-    """Places with a state other than 'not looked', and all places."""
-    states = place_states(inspection, cylinder)
-    places = grid_places()
-    noted = sum(
-        states.get((p.view, p.side, p.height), (State.NOT_LOOKED, ""))[0] != State.NOT_LOOKED for p in places
-    )
-    return noted, len(places)
 
 
 def _coverage(inspection: Inspection, cylinder: int) -> Figure:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from borelog.acts.words import body_words
+from borelog.logbook.coverage import place_states
 from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, Scaled, StillFiled, StillPlaced
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import HEIGHTS, SIDES, Place, place_words, views
@@ -16,7 +17,7 @@ from borelog.text import counted, one_line
 from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.overlay import Drawn
 from borelog.tui.views.comparing import CAUSES
-from borelog.tui.views.standing import place_states, severity_status, term_words
+from borelog.tui.views.standing import severity_status, term_words
 from borelog.tui.views.words import Line, Span, cut, fitted, padded, wrapped
 
 ENGINE, UNFILED, ASIDE = "engine", "not filed", "set aside"
