@@ -21,6 +21,7 @@ from borelog.tui.framed import Framed
 from borelog.tui.overlay import Drawn
 from borelog.tui.themes import NIGHT, Palette
 from borelog.tui.viewport import Viewport, fit
+from borelog.tui.views.words import wrapped
 
 if TYPE_CHECKING:
     import numpy as np
@@ -315,8 +316,10 @@ class Picture(Framed, can_focus=True):
             return []
         if not self.source or not self.view:
             style = Style(color=self.palette.quiet, bgcolor=self.palette.ground)
-            lines = [self.words if row == rows // 2 else "" for row in range(rows)]
-            return [Strip([Segment(text[:columns].center(columns), style)], columns) for text in lines]
+            words = wrapped(self.words, columns)[:rows]
+            above = (rows - len(words)) // 2
+            lines = [*[""] * above, *words, *[""] * (rows - above - len(words))]
+            return [Strip([Segment(text.center(columns), style)], columns) for text in lines]
         from borelog.tui.frames import frame
 
         return frame(

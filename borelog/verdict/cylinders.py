@@ -97,7 +97,7 @@ def cylinder_verdict(
     support = why.support if why else len(groups)
     enough = at.odds >= ENOUGH_ODDS and support >= ENOUGH_GROUPS and posterior.fits
     accused = first == SOUND and _accused(posterior, c, said, tables)
-    called = enough and not accused and (first != SOUND or _squeezed(posterior, c))
+    called = enough and not accused and (first != SOUND or squeezed(posterior, c))
     flip = _flip_words(why, tables) if why else ""
     leader = _hypothesis(why.leader, said, tables, flip) if why else bare_hypothesis(first, p, tables)
     runner = _hypothesis(why.runner_up, said, tables) if why else bare_hypothesis(second, q, tables)
@@ -149,7 +149,7 @@ def _accused(posterior: Posterior, cylinder: int, said: Signs, tables: FaultTabl
     )
 
 
-def _squeezed(posterior: Posterior, cylinder: int) -> bool:
+def squeezed(posterior: Posterior, cylinder: int) -> bool:
     """Whether some test of the cylinder's squeeze counts: no one calls a cylinder sound on the look of its plug."""
     for group, variable in _SQUEEZE.items():
         if group in posterior.groups.get(cylinder, ()):

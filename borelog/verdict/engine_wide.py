@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from borelog.knowledge.faults import BACKGROUND, HISTORY, FaultTables
-from borelog.verdict.cylinders import ENOUGH_GROUPS, ENOUGH_ODDS, LIKELY, bare_hypothesis
+from borelog.verdict.cylinders import ENOUGH_GROUPS, ENOUGH_ODDS, LIKELY, bare_hypothesis, squeezed
 from borelog.verdict.judged import Because, EngineVerdict
 from borelog.verdict.network.types import NO_ENGINE_FAULT, Posterior, Seen
 from borelog.verdict.signs.value import Signs
@@ -53,6 +53,8 @@ def engine_verdict(posterior: Posterior, tables: FaultTables, said: Signs) -> En
         words = "nothing recorded of the engine as a whole; " + words[0].lower() + words[1:]
     elif first != NO_ENGINE_FAULT and not engine_call(posterior, tables, said):
         words = f"not enough evidence; {label[0].lower()}{label[1:]} leads, {in_so_many(p)}"
+    elif first == NO_ENGINE_FAULT and not any(squeezed(posterior, c) for c in posterior.cylinders):
+        words = "not enough evidence: nothing engine-wide shows so far, but no test of the squeeze counts"
     gaskets = tuple(
         Because(text=f"gasket between {a} and {b} breached: {likelihood(v)}, {in_so_many(v)}", weight=None)
         for (a, b), v in sorted(posterior.breaches.items())

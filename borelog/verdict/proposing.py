@@ -9,7 +9,7 @@ from borelog.knowledge.faults import FaultTables, NextTest, WorkCheck
 from borelog.knowledge.procedures import cautions_of_next
 from borelog.verdict.judged import NextTest as Proposed
 from borelog.verdict.network.ordering import HEAD_ON, Course, Done, Place
-from borelog.verdict.network.types import Advice, Evidence, Next
+from borelog.verdict.network.types import NO_ENGINE_FAULT, SOUND, Advice, Evidence, Next
 from borelog.verdict.wording import listed
 
 MOST = 3
@@ -119,13 +119,18 @@ def _of_next(n: Next, tables: FaultTables, currency: str | None, facts: Mapping[
     )
 
 
+_NOTHING = (SOUND, NO_ENGINE_FAULT)
+
+
 def _splits(n: Next, tables: FaultTables) -> str:
-    """': tells A from B', or the reason why it stands in the list."""
+    """': tells A from B', ': speaks for or against A' where B is that nothing is wrong, or the reason why it is in the list."""
     if n.again and n.reason:
         return f": {n.reason}"
-    names = [_small(tables.faults[f].label) for f in n.splits[:2] if f in tables.faults]
+    names = [_small(tables.faults[f].label) for f in n.splits[:2] if f in tables.faults and f not in _NOTHING]
     if len(names) > 1:
         return f": tells {names[0]} from {names[1]}"
+    if len(n.splits) > 1 and names:
+        return f": speaks for or against {names[0]}"
     return f": {n.reason}" if n.reason else ""
 
 

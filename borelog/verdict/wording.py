@@ -9,7 +9,8 @@ from borelog.knowledge import tables
 from borelog.knowledge.faults import FaultTables
 from borelog.verdict.network.types import Seen, Weight
 
-_STEPS = (1, 2, 3, 4, 5, 10, 20)
+_ODDS = (Fraction(1, 20), *sorted({Fraction(k, n) for n in (2, 3, 4, 5, 10) for k in range(1, n)}))
+"""Odds that people say: '2 in 3', never '13 in 20'."""
 MOST = 0.95
 """19 in 20: nothing a person reads is surer, for the tables are judgement; the record itself keeps the number."""
 
@@ -23,16 +24,13 @@ def likelihood(probability: float) -> str:
 
 
 def in_so_many(probability: float) -> str:
-    """A probability as 'about 3 in 4', with a lower number of at most 20 and never beyond 19 in 20."""
+    """A probability as 'about 3 in 4', in odds that people say and never beyond 19 in 20."""
     p = min(max(probability, 0.0), 1.0)
     if p >= MOST:
         return "19 in 20 or more"
     if p <= 1 - MOST:
         return "1 in 20 or less"
-    best = min(
-        (Fraction(k, n) for n in _STEPS for k in range(1, n)),
-        key=lambda f: (abs(float(f) - p), f.denominator),
-    )
+    best = min(_ODDS, key=lambda f: (abs(float(f) - p), f.denominator))
     return f"about {best.numerator} in {best.denominator}"
 
 

@@ -179,6 +179,21 @@ def test_words_never_go_beyond_nineteen_in_twenty() -> None:
         assert likelihood(p)
 
 
+def test_odds_are_those_that_people_say() -> None:
+    assert [in_so_many(p) for p in (0.65, 0.35, 0.5, 0.92, 0.06)] == [
+        "about 2 in 3", "about 1 in 3", "about 1 in 2", "about 9 in 10", "about 1 in 20",
+    ]  # fmt: skip
+
+
+def test_an_engine_is_not_cleared_on_a_squeeze_that_does_not_count(bench: Bench) -> None:
+    """Flat battery, shut throttle: an even low row clears nothing."""
+    head = "[engine]\nlayout: inline 4\n[fluids]\noil: normal\ncoolant: full and clean\n[compression dry]\n"
+    rest = "1: 98\n2: 96\n3: 95\n4: 93\n"
+    bad = "battery while cranking: 8.1 V\ncranking speed: slow\nthrottle: shut\n"
+    engine = judge(recorded(bench, head + bad + rest)).verdict.engine
+    assert engine is not None and "no test of the squeeze counts" in engine.words
+
+
 def test_a_dead_even_engine_has_no_spread_but_a_level(bench: Bench) -> None:
     """All at nothing is no pass."""
     found = seen(recorded(bench, HEAD + GOOD + "1: 0\n2: 0\n3: 0\n4: 0\n"))

@@ -55,6 +55,20 @@ def test_an_engine_nobody_has_measured_gets_compression_on_all_with_what_comes_b
     assert named(found) == ["codes", "by_hand", "compression_level"]
 
 
+def test_no_proposal_tells_nothing_from_something(bench: Bench) -> None:
+    """A mechanic speaks for or against a fault; 'sound' and 'no engine-wide fault' are no faults to tell apart."""
+    said = [
+        n.words
+        for sheet in (
+            "[fluids]\ncoolant: low, no outside leak\n[plugs]\nall: tan or light grey\n",
+            "[compression dry]\n" + GOOD + "1: 178\n2: 176\n3: 62\n4: 180\n",
+        )
+        for n in verdict(bench, sheet).next_tests
+    ]
+    assert any("speaks for or against" in words for words in said)
+    assert not any("tells sound cylinder" in w or "no engine-wide fault" in w for w in said)
+
+
 def test_a_called_valve_asks_for_the_other_valves_before_the_head_comes_off(bench: Bench) -> None:
     """One head job covers all: common practice."""
     sheet = (

@@ -342,7 +342,9 @@ def head_line(run: Run, index: int, room: int) -> Line:
 def row_line(run: Run, index: int, room: int, keys: Keys = SHIPPED) -> Line:
     """The row of stills of a run, the one in hand reversed and kept in view."""
     if not run.stills:
-        words = f"no stills yet: {key_of(keys, 'stills', 'take_stills')} takes in pictures"
+        more = f": {key_of(keys, 'stills', 'take_stills')} takes in pictures"
+        words = "no stills yet"
+        words += more if len(f" {run.title}: {words}{more}") <= room else ""
         return (Span(f" {run.title}: ", "ink", "bold"), Span(words, "blank"))
     parts = []
     for k, s in enumerate(run.stills):

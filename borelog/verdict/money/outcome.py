@@ -215,4 +215,5 @@ def course_words(settings: Settings, states: States, course: str, best_chance: f
     said = [often(best_chance, "the best")]
     own, paid = (expected_hours(settings, states, course, unit) for unit in ("own_hour", "paid_hour"))
     hours = [f"{h:.0f} {name}" for h, name in ((own, "own"), (paid, "paid")) if h >= 0.5]
-    return "; ".join([*said, f"about {' and '.join(hours)} hours"] if hours else said)
+    noun = "hour" if hours and hours[-1].startswith("1 ") else "hours"
+    return "; ".join([*said, f"about {' and '.join(hours)} {noun}"] if hours else said)
