@@ -191,22 +191,5 @@ def _finding(inspection: Inspection, cylinder: int) -> str:
 
 
 def _coverage(inspection: Inspection, cylinder: int) -> str:
-    """Places noted, of all places of the grid; where only camera questions were answered, how many."""
-    if any(
-        r.body.cylinder == cylinder
-        and r.body.test == "camera"
-        and r.body.state in (State.NOTHING, State.FOUND)
-        for r in inspection.of(Looked)
-    ):
-        return "all views"
     noted, total = coverage_of(inspection, cylinder)
-    if noted:
-        return f"{noted} of {total} places"
-    answered = {r.body.item for r in inspection.of(Seen) if r.body.cylinder == cylinder} & _CAMERA_ITEMS
-    return f"{len(answered)} camera answer{'s' * (len(answered) > 1)}" if answered else "not looked"
-
-
-_CAMERA_ITEMS = frozenset(
-    {"crown_deposit", "crown_melt", "crown_pitting", "crown_impact", "ring_land_edge", "bore_surface", "bore_crack_line",
-     "exh_valve_face", "int_valve_face", "liquid_in_cyl", "chamber_surface"}
-)  # fmt: skip
+    return f"{noted} of {total} places" if noted else "not looked"

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from borelog.logbook.coverage import UNSEEN
 from borelog.pack.document import Document, FindingRow, RuleRow
-from borelog.pack.rows import STILL_ONLY, test_label
+from borelog.pack.rows import test_label
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +97,7 @@ def unknown(document: Document) -> list[str]:
     dark = []
     for cylinder in document.engine.cylinders:
         places = [c for c in document.coverage if c.cylinder == cylinder]
-        missing = sum(1 for c in places if c.state in ("not looked", STILL_ONLY))
+        missing = sum(1 for c in places if c.state in UNSEEN)
         if missing:
             dark.append(f"{cylinder} ({missing} of {len(places)})")
     if dark:

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import csv
 import math
 from collections.abc import Iterable
-from functools import lru_cache
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from borelog.knowledge import tables
 from borelog.knowledge.airs import air_words
 from borelog.knowledge.procedures import procedures
 from borelog.logbook import entries as e
+from borelog.logbook.coverage import places_of
+from borelog.logbook.coverage import states as states_of_places
 from borelog.logbook.fold import conditions_of
 from borelog.logbook.inspection import Inspection, Recorded, Version
 from borelog.logbook.saying.all import remarks as what_readings_say
@@ -45,12 +44,6 @@ from borelog.verdict.judged import Level
 
 if TYPE_CHECKING:
     from borelog.engine.engine import Engine
-
-STILL_ONLY = "still, not judged"
-"""Coverage of a place of which a still is filed while nobody has said what it shows."""
-
-ANSWERED = "answered, place not said"
-"""Coverage of a place that a question about the whole view covers, where the answer was not the ordinary one."""
 
 _STANDARD = {
     "pressure": "kPa", "length": "mm", "volume": "ml", "temperature": "degC", "current": "A",
@@ -261,59 +254,10 @@ def findings(
     return tuple(sorted(rows, key=lambda f: (f.cylinder is None, f.cylinder or 0, -f.severity, f.by.at)))
 
 
-def _states(inspection: Inspection) -> dict[tuple[int | None, Place], tuple[str, str, str]]:
-    states: dict[tuple[int | None, Place], tuple[str, str, str]] = {}
-    for placed in inspection.of(e.StillPlaced):
-        if placed.body.place and not placed.body.aside:
-            key = (placed.body.cylinder, placed.body.place)
-            states[key] = (STILL_ONLY, "", placed.version.entry)
-    states |= _answered(inspection)
-    for looked in inspection.of(e.Looked):
-        if looked.body.place:
-            states[(looked.body.cylinder, looked.body.place)] = (
-                looked.body.state, looked.body.why, looked.version.entry,
-            )  # fmt: skip
-    for found in inspection.of(e.Finding):
-        if found.body.place and (terms().get(found.body.term) is None or found.body.severity > 0):
-            states[(found.body.cylinder, found.body.place)] = (Looked.FOUND, "", found.version.entry)
-    return states
-
-
-@lru_cache(maxsize=1)
-def _answered_views() -> tuple[dict[str, str], dict[str, str]]:
-    """View that a question looks at, and each question's ordinary answer (its first)."""
-    text = resources.files("borelog.pack").joinpath("answered_views.csv").read_text(encoding="utf-8")
-    ordinary: dict[str, str] = {}
-    for r in tables.rows("item_states.csv", "item", "state", "wording"):
-        ordinary.setdefault(r["item"], r["state"])
-    return {r["item"]: r["view"] for r in csv.DictReader(text.splitlines())}, ordinary
-
-
-def _answered(inspection: Inspection) -> dict[tuple[int | None, Place], tuple[str, str, str]]:
-    """Places that answered questions cover: an ordinary answer says 'nothing' of the whole view."""
-    views_of, ordinary = _answered_views()
-    out: dict[tuple[int | None, Place], tuple[str, str, str]] = {}
-    for r in inspection.of(e.Seen):
-        view = views_of.get(r.body.item)
-        if view is None or r.body.cylinder is None:
-            continue
-        sides = views()[view].has_sides
-        plain = r.body.state == ordinary.get(r.body.item)
-        state = str(Looked.NOTHING) if plain else ANSWERED if sides else str(Looked.FOUND)
-        for place in (p for p in grid_places() if p.view == view):
-            key = (r.body.cylinder, place)
-            if not plain or key not in out:
-                out[key] = (state, "", r.version.entry)
-    return out
-
-
 def coverage(inspection: Inspection, cylinders: tuple[int, ...]) -> tuple[CoverageRow, ...]:
     """Every place of every cylinder and of the engine: what was looked at and what was not."""
-    states = _states(inspection)
-    direct = "direct" in inspection.facts.get("injection", "")
-    wanted: list[tuple[int | None, Place]] = [
-        (c, p) for c in cylinders for p in grid_places() if p.view != "injector" or direct or (c, p) in states
-    ]
+    states = states_of_places(inspection)
+    wanted: list[tuple[int | None, Place]] = [(c, p) for c in cylinders for p in places_of(inspection)]
     wanted += [(None, p) for p in grid_places("engine")]
     wanted += [k for k in states if k not in set(wanted)]
     order = {v: i for i, v in enumerate(views())}

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from borelog.charts.bars import Bar, Limit, Range, bars_svg, ranges_svg
 from borelog.charts.plan import PlanSpot, plan_svg
+from borelog.logbook.coverage import ANSWERED, STILL_ONLY
 from borelog.pack.document import (
     ConditionRow,
     CoverageRow,
@@ -20,7 +21,6 @@ from borelog.pack.document import (
     TruthRow,
 )
 from borelog.pack.overlay import ShownMark
-from borelog.pack.rows import ANSWERED, STILL_ONLY
 from borelog.quantity import plain_number
 from borelog.readings.repeats import counted
 from borelog.verdict.wording import MOST

@@ -10,9 +10,9 @@ import msgspec
 from borelog.knowledge import tables
 from borelog.knowledge.airs import air_named
 from borelog.logbook import entries as e
+from borelog.logbook.coverage import ANSWERED, STILL_ONLY
 from borelog.marks.places import Looked
 from borelog.pack.document import By, Document, FindingRow, MarkRow
-from borelog.pack.rows import ANSWERED, STILL_ONLY
 from borelog.readings.conditions import conditions_of
 
 

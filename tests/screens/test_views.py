@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from borelog.acts.bench import Bench
 from borelog.acts.typed import typed_reading
 from borelog.logbook import entries as e
-from borelog.logbook.coverage import coverage_of
+from borelog.logbook.coverage import coverage_of, unseen
 from borelog.logbook.described import engine_of
 from borelog.logbook.fold import fold
 from borelog.logbook.inspection import Inspection
@@ -264,7 +264,7 @@ def test_help_is_made_from_the_table_and_carries_the_cautions() -> None:
 def test_a_seized_cylinder_lists_what_cannot_be_tested() -> None:
     made = inspection_of(e.Opened("x"), e.Facts({"layout": "inline 4"}), *compression(c1="150"))
     assert "compression_dry" not in looking.untested(made, 1) and "leakdown" in looking.untested(made, 1)
-    assert len(looking.unnoted_places(made, 1)) == coverage_of(made, 1)[1]
+    assert len(unseen(made, 1)) == coverage_of(made, 1)[1]
 
 
 def test_a_pack_plan_changes_one_choice_at_a_time() -> None:

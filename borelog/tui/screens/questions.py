@@ -7,6 +7,7 @@ from typing import Any
 from borelog.acts import entering
 from borelog.acts.bench import NOT_NAMED
 from borelog.knowledge import tables
+from borelog.logbook.coverage import unseen
 from borelog.logbook.entries import Codes, Consent, Content, Finding, Looked, Mark, Note, StillFiled, Told
 from borelog.marks.places import Looked as State
 from borelog.marks.places import Place, grid_places, place_words
@@ -15,7 +16,6 @@ from borelog.text import one_line
 from borelog.tui.ask import Ask, Choose, Field
 from borelog.tui.base import Room
 from borelog.tui.desk import Outcome
-from borelog.tui.views.looking import unnoted_places
 
 
 def looked_nothing(room: Room) -> None:
@@ -24,7 +24,7 @@ def looked_nothing(room: Room) -> None:
     if not desk.inspection or cylinder is None:
         room.say("no cylinder is in hand", "watch")
         return
-    places = unnoted_places(desk.inspection, cylinder)
+    places = unseen(desk.inspection, cylinder)
     if not places:
         room.say(f"cylinder {cylinder}: every place is noted already")
         return

@@ -3,22 +3,10 @@
 from __future__ import annotations
 
 from borelog.knowledge.procedures import procedures
-from borelog.logbook.coverage import place_states
 from borelog.logbook.entries import Looked, Reading
 from borelog.logbook.inspection import Inspection
-from borelog.marks.places import Looked as State
-from borelog.marks.places import Place, grid_places
 from borelog.tui.actions import SHIPPED, Keys, key_of
 from borelog.tui.views.words import Line, Span, wrapped
-
-
-def unnoted_places(inspection: Inspection, cylinder: int) -> tuple[Place, ...]:
-    """Places of the coverage grid of which nothing is noted yet."""
-    states = place_states(inspection, cylinder)
-    return tuple(
-        p for p in grid_places()
-        if states.get((p.view, p.side, p.height), (State.NOT_LOOKED, ""))[0] == State.NOT_LOOKED
-    )  # fmt: skip
 
 
 def untested(inspection: Inspection, cylinder: int) -> tuple[str, ...]:

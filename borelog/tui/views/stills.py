@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from borelog.acts.words import body_words
-from borelog.logbook.coverage import place_states
+from borelog.logbook.coverage import ANSWERED, STILL_ONLY
+from borelog.logbook.coverage import states as states_of_places
 from borelog.logbook.entries import Finding, Mark, Marked, MaskDrawn, Scaled, StillFiled, StillPlaced
 from borelog.logbook.inspection import Inspection
 from borelog.marks.places import HEIGHTS, SIDES, Place, place_words, views
@@ -273,12 +274,15 @@ _STATE = {
     State.FOUND: ("bad", "found"),
     State.COULD_NOT_SEE: ("not possible", "no view"),
     State.NOT_POSSIBLE: ("not possible", "not poss."),
+    STILL_ONLY: ("missing", "still only"),
+    ANSWERED: ("doubt", "answered"),
 }
 _GLYPHS = {
     "missing": ("▒", "blank"),
     "good": ("✓", "good"),
     "bad": ("✗", "bad"),
     "not possible": ("—", "blank"),
+    "doubt": ("?", "watch"),
 }
 
 
@@ -291,7 +295,7 @@ def coverage_lines(
     inspection: Inspection, cylinder: int | None, stills: tuple[Still, ...], room: int
 ) -> tuple[list[Line], list[Place]]:
     """The coverage grid of a cylinder, or of the engine: a line for each place with its state and its stills."""
-    states = place_states(inspection, cylinder)
+    states = states_of_places(inspection, (cylinder,))
     count: dict[tuple[str, str, str], int] = {}
     for s in stills:
         if s.place:
@@ -304,8 +308,8 @@ def coverage_lines(
             continue
         for side in SIDES if view.has_sides else ("",):
             for height in HEIGHTS if view.has_heights else ("",):
-                state = State(states.get((view.id, side, height), (State.NOT_LOOKED, ""))[0])
-                status, word = _STATE[state]
+                here = Place(view.id, side, height)
+                status, word = _STATE[states.get((cylinder, here), (State.NOT_LOOKED,))[0]]
                 glyph, role = _GLYPHS[status]
                 n = count.get((view.id, side, height), 0)
                 short = room < _NARROW
@@ -324,7 +328,7 @@ def coverage_lines(
                         room,
                     )
                 )
-                places.append(Place(view.id, side, height))
+                places.append(here)
     return lines, places
 
 
