@@ -24,10 +24,9 @@ from borelog.stills.flow import (
     fit_bend,
     mismatch,
     sampled,
-    textured,
 )
 from borelog.stills.matching import Matched, match, tiles
-from borelog.stills.planes import Bits, Cancelled, Picture, Progress, fitted, levelled, picture, step
+from borelog.stills.planes import Bits, Cancelled, Grey, Picture, Progress, fitted, luma, picture, step
 from borelog.stills.warping import (
     Field,
     Matrix,
@@ -38,6 +37,7 @@ from borelog.stills.warping import (
     laid,
     plausible,
     project,
+    read_at,
     scaling,
     turned,
 )
@@ -149,12 +149,13 @@ def align(
     """
     earlier, later = picture(earlier), picture(later)
     step(cancelled, progress, 0.0, "looking for a small step")
-    small_later, scale_later = fitted(later, _LONGEST)
+    grey, scale_later = fitted(luma(later), _LONGEST)
+    small_later = Grey(grey)
     known = known_turn(earlier.shape[:2], mirror, roll_deg)
-    upright = turned(earlier, known)
-    small_earlier, _ = fitted(upright, _LONGEST)
+    upright = turned(luma(earlier), known)
+    small_earlier = Grey(fitted(upright, _LONGEST)[0])
     # From working pixels of the turned earlier picture back to its own pixels.
-    back = np.linalg.inv(known.matrix) @ scaling(small_earlier.shape[:2], upright.shape[:2])
+    back = np.linalg.inv(known.matrix) @ scaling(small_earlier.shape, upright.shape[:2])
     best = _small_step(small_earlier, small_later)
     if not best.accepted:
         step(cancelled, progress, 0.2, "matching features")
@@ -195,7 +196,8 @@ def align_by_points(
     covered = inside(positions, earlier.shape[:2])
     back = cv2.perspectiveTransform(at_later[None], homography)[0]
     miss = np.linalg.norm(back - at_earlier, axis=1)
-    share, _ = agreement(later, laid(earlier, positions), covered & textured(later))
+    grey = Grey(later)
+    share, _ = agreement(grey, _laid(Grey(earlier), positions), covered & grey.textured)
     return Alignment(
         True,
         "points",
@@ -215,36 +217,43 @@ def align_by_points(
 
 def as_it_stands(earlier: Picture, later: Picture) -> Alignment:
     """The earlier picture laid edge on edge over the later one, stretched to its size, without a claim to fit."""
-    height, width = later.shape[:2]
-    matrix = scaling((height, width), earlier.shape[:2])
+    return _edge_on_edge(earlier.shape[:2], later.shape[:2])
+
+
+def _edge_on_edge(source: tuple[int, int], shape: tuple[int, int]) -> Alignment:
+    matrix = scaling(shape, source)
     return Alignment(
         False,
         "as it stands",
         f"not aligned: compared edge on edge; {ASK}",
-        project(matrix, grid(height, width)),
-        np.ones((height, width), np.bool_),
+        project(matrix, grid(*shape)),
+        np.ones(shape, np.bool_),
         matrix,
         float("nan"),
         1.0,
     )
 
 
-def _small_step(earlier: Picture, later: Picture) -> Alignment:
+def _laid(image: Grey, positions: Field) -> Grey:
+    return Grey(laid(image.plane, positions))
+
+
+def _small_step(earlier: Grey, later: Grey) -> Alignment:
     """A smooth bend over a picture that already nearly fits; working size."""
-    shape = (later.shape[0], later.shape[1])
-    base = as_it_stands(earlier, later)
+    shape = later.shape
+    base = _edge_on_edge(earlier.shape, shape)
     ratio = (earlier.shape[1] / earlier.shape[0]) / (shape[1] / shape[0])
     if not 0.98 < ratio < 1.02:
         return replace(base, why=f"the pictures differ in shape; {ASK}")
-    same = laid(earlier, base.positions)
-    texture = textured(later)
-    points, moves = sampled(coarse_flow(levelled(later), levelled(same)), texture)
+    same = earlier if earlier.shape == shape else _laid(earlier, base.positions)
+    texture = later.textured
+    points, moves = sampled(coarse_flow(later.levelled, same.levelled), texture)
     first = fit_bend(points, moves, shape, 1)
     if first is not None and first.inliers < _HOPELESS:
         return replace(base, why=f"the pictures do not nearly fit; {ASK}")
     bend, to_same = _least_bend(same, later, points, moves)
     covered = inside(to_same, shape)
-    share, residual = agreement(later, laid(same, to_same), covered & texture)
+    share, residual = agreement(later, _laid(same, to_same), covered & texture)
     spread = tiles(points, shape)
     # A shift cannot run away where nothing holds it; a bend can, and needs support over the frame.
     needed = 2 if bend is None or bend.degree == 0 else LEAST_TILES
@@ -258,7 +267,7 @@ def _small_step(earlier: Picture, later: Picture) -> Alignment:
         accepted=good,
         method="small step",
         why=f"{said}; {found}" if good else f"{found}, which is not enough; {ASK}",
-        positions=project(scaling(shape, (earlier.shape[0], earlier.shape[1])), to_same),
+        positions=project(scaling(shape, earlier.shape), to_same),
         covered=covered,
         homography=base.homography if bend is None else None,
         residual_px=residual,
@@ -268,9 +277,9 @@ def _small_step(earlier: Picture, later: Picture) -> Alignment:
     )
 
 
-def _least_bend(same: Picture, later: Picture, points: Field, moves: Field) -> tuple[Bend | None, Field]:
+def _least_bend(same: Grey, later: Grey, points: Field, moves: Field) -> tuple[Bend | None, Field]:
     """The bend of lowest degree that lowers the mismatch, and where it sends every pixel."""
-    shape = (later.shape[0], later.shape[1])
+    shape = later.shape
     plain = grid(*shape)
     best, chosen, where = mismatch(later, same), None, plain
     for degree in (0, 1, 2, 3):
@@ -281,23 +290,23 @@ def _least_bend(same: Picture, later: Picture, points: Field, moves: Field) -> t
         # One that shoots off where nothing holds it is no small step.
         if np.abs(moved).max() > _FARTHEST * float(np.hypot(*shape)):
             continue
-        cost = mismatch(later, laid(same, plain + moved))
+        cost = mismatch(later, _laid(same, plain + moved))
         if cost < _GAIN * best:
             best, chosen, where = cost, bend, plain + moved
     return chosen, where
 
 
-def _lesser_evil(near: Alignment, far: Alignment, earlier: Picture, later: Picture) -> Alignment:
+def _lesser_evil(near: Alignment, far: Alignment, earlier: Grey, later: Grey) -> Alignment:
     """Of two tries neither of which is accepted, the one whose pictures lie better on each other."""
     if far.inliers < LEAST_INLIERS or far.share < 0.3:
         return near if near.method == "small step" else replace(near, why=far.why)
-    costs = [mismatch(later, laid(earlier, t.positions), t.covered) for t in (near, far)]
+    costs = [mismatch(later, _laid(earlier, t.positions), t.covered) for t in (near, far)]
     return far if costs[1] < costs[0] else replace(near, why=far.why)
 
 
 def _by_features(
-    earlier: Picture,
-    later: Picture,
+    earlier: Grey,
+    later: Grey,
     mode: Mode,
     upright: bool,
     dense: bool,
@@ -305,9 +314,9 @@ def _by_features(
     progress: Progress | None,
 ) -> Alignment:
     """Features, homography, cubic bend, calm flow; working size."""
-    shape, source = (later.shape[0], later.shape[1]), (earlier.shape[0], earlier.shape[1])
-    base = replace(as_it_stands(earlier, later), method=f"features, {mode}")
-    found = match(later, earlier, mode == "thorough")
+    shape, source = later.shape, earlier.shape
+    base = replace(_edge_on_edge(source, shape), method=f"features, {mode}")
+    found = match(later.plane, earlier.plane, mode == "thorough")
     matrix = found.homography
     held = int(found.inliers.sum())
     base = replace(base, matches=len(found.a), inliers=held)
@@ -318,13 +327,13 @@ def _by_features(
     positions = project(matrix, grid(*shape))
     step(cancelled, progress, 0.6, "bending")
     positions = _bent(found, matrix, positions, earlier, later)
-    texture = textured(later)
+    texture = later.textured
     covered = inside(positions, source)
     if dense:
         step(cancelled, progress, 0.7, "following the flow")
         positions = _flowed(positions, earlier, later, covered & texture)
         covered = inside(positions, source)
-    share, residual = agreement(later, laid(earlier, positions), covered & texture)
+    share, residual = agreement(later, _laid(earlier, positions), covered & texture)
     spread = tiles(found.a[found.inliers], shape)
     wanting = _wanting(held, len(found.a), spread, share)
     seen = (
@@ -354,9 +363,9 @@ def _wanting(held: int, matches: int, spread: int, share: float) -> str:
     return next((words for fine, words in rules if not fine), "")
 
 
-def _bent(found: Matched, matrix: Matrix, positions: Field, earlier: Picture, later: Picture) -> Field:
+def _bent(found: Matched, matrix: Matrix, positions: Field, earlier: Grey, later: Grey) -> Field:
     """The homography's positions, bent by what the points of a rigid but not flat scene still miss."""
-    shape = (later.shape[0], later.shape[1])
+    shape = later.shape
     a = found.a[found.bendable]
     flat = cv2.perspectiveTransform(a[None].astype(np.float64), matrix)[0] if len(a) else np.zeros((0, 2))
     bend = fit_bend(a, found.b[found.bendable] - flat, shape, 3)
@@ -368,17 +377,15 @@ def _bent(found: Matched, matrix: Matrix, positions: Field, earlier: Picture, la
     return _if_better(positions, positions + moved, earlier, later)
 
 
-def _flowed(positions: Field, earlier: Picture, later: Picture, valid: Bits) -> Field:
-    flow = calm_flow(later, laid(earlier, positions), valid)
-    at = grid(later.shape[0], later.shape[1]) + flow
-    moved = cv2.remap(positions, at[:, :, 0], at[:, :, 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return _if_better(positions, np.asarray(moved, np.float32), earlier, later)
+def _flowed(positions: Field, earlier: Grey, later: Grey, valid: Bits) -> Field:
+    flow = calm_flow(later, _laid(earlier, positions), valid)
+    moved = np.asarray(read_at(positions, grid(*later.shape) + flow), np.float32)
+    return _if_better(positions, moved, earlier, later)
 
 
-def _if_better(old: Field, new: Field, earlier: Picture, later: Picture) -> Field:
-    source = (earlier.shape[0], earlier.shape[1])
-    both = inside(old, source) & inside(new, source)
-    better = mismatch(later, laid(earlier, new), both) < _GAIN * mismatch(later, laid(earlier, old), both)
+def _if_better(old: Field, new: Field, earlier: Grey, later: Grey) -> Field:
+    seen = inside(old, earlier.shape) & inside(new, earlier.shape)
+    better = mismatch(later, _laid(earlier, new), seen) < _GAIN * mismatch(later, _laid(earlier, old), seen)
     return new if better else old
 
 

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from borelog.stills.planes import Bits, Picture, Plane, blur, levelled, log_luma, luma, wide_blur
+from borelog.stills.planes import Bits, Grey, Picture, Plane, blur, both, wide_blur
 
 Field = NDArray[np.float32]
 # The wheel's type stubs leave some of its factories out.
@@ -46,13 +46,6 @@ def coarse_flow(a: Picture, b: Picture) -> Field:
     )
     small *= np.array([width / half[0], height / half[1]], np.float32)
     return np.asarray(cv2.resize(small, (width, height), interpolation=cv2.INTER_LINEAR), np.float32)
-
-
-def textured(image: Picture) -> Bits:
-    """Where a picture has enough texture for its flow to mean something, (H, W) bool."""
-    gx, gy = cv2.spatialGradient(luma(image))
-    energy = cv2.blur(np.abs(gx.astype(np.float32)) + np.abs(gy.astype(np.float32)), (17, 17))
-    return np.asarray(energy > max(4.0, 0.5 * float(np.median(energy))))
 
 
 def sampled(flow: Field, texture: Bits) -> tuple[Field, Field]:
@@ -115,22 +108,21 @@ def fit_bend(points: NDArray[Any], moves: NDArray[Any], shape: tuple[int, int], 
     return Bend(degree, terms, float((miss < 2.0).mean()), typical)
 
 
-def mismatch(a: Picture, b: Picture, covered: Bits | None = None) -> float:
+def mismatch(a: Grey, b: Grey, covered: Bits | None = None) -> float:
     """How badly two pictures lie on each other: mean absolute log ratio, capped at 0.5, light taken out."""
-    difference = log_luma(a) - log_luma(b)
-    difference -= wide_blur(difference, 25.0)
-    capped = np.minimum(np.abs(difference), 0.5)
+    difference = a.log - b.log
+    capped = np.minimum(cv2.absdiff(difference, wide_blur(difference, 25.0)), np.float32(0.5))
     if covered is None:
         return float(capped.mean())
-    return float(capped[covered].mean()) if covered.any() else float("inf")
+    return float(cv2.mean(capped, covered.view(np.uint8))[0]) if covered.any() else float("inf")
 
 
-def agreement(a: Picture, b: Picture, valid: Bits, fast: bool = True) -> tuple[float, float]:
+def agreement(a: Grey, b: Grey, valid: Bits, fast: bool = True) -> tuple[float, float]:
     """Forward-backward agreement of the flow between two pictures that should lie on each other.
 
     Parameters
     ----------
-    a, b : (H, W, 3) or (H, W) uint8
+    a, b : of one size
     valid : (H, W) bool, where both have content and texture
 
     Returns
@@ -140,8 +132,8 @@ def agreement(a: Picture, b: Picture, valid: Bits, fast: bool = True) -> tuple[f
     """
     if not valid.any():
         return 0.0, float("nan")
-    one, two = levelled(a), levelled(b)
-    there, back = dense_flow(one, two, fast), dense_flow(two, one, fast)
+    one, two = a.levelled, b.levelled
+    there, back = both(lambda pair: dense_flow(*pair, fast), (one, two), (two, one))
     # Every third pixel in both directions is evidence enough.
     ys, xs = (v * 3 for v in np.nonzero(valid[::3, ::3]))
     flow = there[ys, xs]
@@ -153,13 +145,13 @@ def agreement(a: Picture, b: Picture, valid: Bits, fast: bool = True) -> tuple[f
     return float(good.mean()), float(np.median(lengths))
 
 
-def calm_flow(a: Picture, b: Picture, valid: Bits) -> Field:
+def calm_flow(a: Grey, b: Grey, valid: Bits) -> Field:
     """Flow from ``a`` to ``b`` smoothed so widely that a small change cannot bend the picture round itself.
 
     Only points where there and back agree speak; between them the field is interpolated by normalised blurring.
     """
-    one, two = levelled(a), levelled(b)
-    there, back = coarse_flow(one, two), coarse_flow(two, one)
+    one, two = a.levelled, b.levelled
+    there, back = both(lambda pair: coarse_flow(*pair), (one, two), (two, one))
     height, width = valid.shape
     grid_y, grid_x = np.mgrid[0:height, 0:width].astype(np.float32)
     returned = cv2.remap(back, grid_x + there[:, :, 0], grid_y + there[:, :, 1], cv2.INTER_LINEAR)

@@ -13,13 +13,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from borelog.stills.planes import Picture, luma
+from borelog.stills.planes import Picture, both
 
 Points = NDArray[np.float32]
 # The wheel's type stubs leave some of its factories out.
 opencv: Any = cv2
 _FEATURES, _FEATURES_FAST = 2500, 1500
-_RATIO_SIFT, _RATIO_ORB = 0.85, 0.9
+# Lowe's ratio of distances is squared for SIFT, since likeness falls with the square; Hamming distances fall with it.
+_RATIO_SIFT, _RATIO_ORB = 0.85**2, 0.9
+_ROWS = 256
 _MAGSAC_PX, _CONFIDENCE, _ROUNDS = 2.5, 0.9999, 10_000
 
 
@@ -42,54 +44,56 @@ class Matched:
     bendable: NDArray[np.bool_]
 
 
-def features(image: Picture, thorough: bool) -> tuple[Points, NDArray[Any]]:
-    """Key points (n, 2) and descriptors: RootSIFT (n, 128) float32 when thorough, else ORB (n, 32) uint8."""
-    grey = cv2.createCLAHE(2.0, (8, 8)).apply(luma(image))
+def features(grey: Picture, thorough: bool) -> tuple[Points, NDArray[np.float32]]:
+    """Key points (n, 2) of a luma plane and their words, unit vectors: RootSIFT (n, 128), or ORB's bits as (n, 256) signs."""
+    even = cv2.createCLAHE(2.0, (8, 8)).apply(grey)
     if thorough:
         finder = opencv.SIFT_create(_FEATURES, contrastThreshold=0.015, edgeThreshold=12)
     else:
         finder = opencv.ORB_create(_FEATURES_FAST, fastThreshold=8)
-    found, words = finder.detectAndCompute(grey, None)
+    found, words = finder.detectAndCompute(even, None)
     if words is None or not found:
-        return np.zeros((0, 2), np.float32), np.zeros((0, 128 if thorough else 32), np.float32)
+        return np.zeros((0, 2), np.float32), np.zeros((0, 128 if thorough else 256), np.float32)
     if thorough:
         words = np.sqrt(words / np.maximum(words.sum(axis=1, keepdims=True), 1e-6))
+    else:
+        words = (np.unpackbits(words, axis=1).astype(np.float32) * 2 - 1) / 16
     return np.array([k.pt for k in found], np.float32), words
 
 
-def nearest(a: NDArray[Any], b: NDArray[Any]) -> NDArray[np.intp]:
-    """Index pairs (n, 2) of mutual nearest neighbours that beat their runner-up by the ratio test."""
+def nearest(a: NDArray[np.float32], b: NDArray[np.float32], ratio: float) -> NDArray[np.intp]:
+    """Index pairs (n, 2) of mutual nearest neighbours that beat their runner-up by the ratio test.
+
+    Parameters
+    ----------
+    a, b : (n, d) and (m, d) unit vectors
+    ratio : of ``1 - likeness``, which is half the squared distance, or the share of bits that differ
+    """
     if len(a) < 2 or len(b) < 2:
         return np.zeros((0, 2), np.intp)
-    if a.dtype == np.uint8:
-        there = cv2.BFMatcher(cv2.NORM_HAMMING).knnMatch(a, b, k=2)
-        back = cv2.BFMatcher(cv2.NORM_HAMMING).match(b, a)
-        home = {m.queryIdx: m.trainIdx for m in back}
-        pairs = [
-            (m.queryIdx, m.trainIdx)
-            for m, n in there
-            if m.distance < _RATIO_ORB * n.distance and home.get(m.trainIdx) == m.queryIdx
-        ]
-        return np.array(pairs, np.intp).reshape(-1, 2)
-    likeness = a @ b.T
-    rows = np.arange(len(a))
-    best = likeness.argmax(axis=1)
-    top = likeness[rows, best]
-    likeness[rows, best] = -1
-    second = likeness.max(axis=1)
-    likeness[rows, best] = top
-    # Unit vectors: distance**2 = 2 - 2 likeness.
-    kept = np.flatnonzero((1 - top) < _RATIO_SIFT**2 * (1 - second))
-    # Only those that pass are asked whether the choice is mutual: columns are slow to read.
-    kept = kept[likeness[:, best[kept]].argmax(axis=0) == kept]
+    best = np.empty(len(a), np.intp)
+    top, second = np.empty(len(a), np.float32), np.empty(len(a), np.float32)
+    # A band of rows at a time stays in the processor's cache.
+    for start in range(0, len(a), _ROWS):
+        band = slice(start, start + _ROWS)
+        likeness = a[band] @ b.T
+        rows = np.arange(len(likeness))
+        best[band] = likeness.argmax(axis=1)
+        top[band] = likeness[rows, best[band]]
+        likeness[rows, best[band]] = -np.inf
+        second[band] = likeness.max(axis=1)
+    kept = np.flatnonzero((1 - top) < ratio * (1 - second))
+    # Only those that pass are asked whether the choice is mutual.
+    bands = [kept[start : start + _ROWS] for start in range(0, len(kept), _ROWS)]
+    home = [(b[best[band]] @ a.T).argmax(axis=1) for band in bands]
+    kept = kept[np.concatenate(home) == kept] if home else kept
     return np.stack([kept, best[kept]], axis=1)
 
 
 def match(a: Picture, b: Picture, thorough: bool = True) -> Matched:
-    """Matched points of two pictures and the homography most of them follow."""
-    points_a, words_a = features(a, thorough)
-    points_b, words_b = features(b, thorough)
-    pairs = nearest(words_a, words_b)
+    """Matched points of two luma planes and the homography most of them follow."""
+    (points_a, words_a), (points_b, words_b) = both(lambda grey: features(grey, thorough), a, b)
+    pairs = nearest(words_a, words_b, _RATIO_SIFT if thorough else _RATIO_ORB)
     pa, pb = points_a[pairs[:, 0]], points_b[pairs[:, 1]]
     none = np.zeros(len(pa), np.bool_)
     if len(pa) < 8:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, TypeAlias
+from concurrent.futures import ThreadPoolExecutor
+from functools import cached_property
+from typing import Any, TypeAlias, TypeVar
 
 import cv2
 import numpy as np
@@ -16,6 +18,8 @@ Plane: TypeAlias = NDArray[np.float32]
 Bits: TypeAlias = NDArray[np.bool_]
 Cancelled: TypeAlias = Callable[[], bool]
 Progress: TypeAlias = Callable[[float, str], None]
+_In = TypeVar("_In")
+_Out = TypeVar("_Out")
 
 
 class Stopped(StillError):
@@ -35,6 +39,13 @@ def step(cancelled: Cancelled | None, progress: Progress | None, share: float, w
         raise Stopped("stopped before it was done; nothing was kept")
     if progress is not None:
         progress(share, words)
+
+
+def both(work: Callable[[_In], _Out], one: _In, other: _In) -> tuple[_Out, _Out]:
+    """The same work on two things at once: OpenCV and numpy leave the interpreter free meanwhile."""
+    with ThreadPoolExecutor(1) as pool:
+        waiting = pool.submit(work, other)
+        return work(one), waiting.result()
 
 
 def picture(image: Any) -> Picture:
@@ -83,10 +94,45 @@ def blur(plane: Plane, sigma: float) -> Plane:
 
 def levelled(image: Picture, window: int = 33) -> Picture:
     """Luma with its local mean and spread taken out, (H, W) uint8 round 128: what two lights have in common."""
-    grey = luma(image).astype(np.float32)
-    mean = cv2.blur(grey, (window, window))
-    spread = np.sqrt(np.maximum(cv2.blur(grey * grey, (window, window)) - mean * mean, 0))
-    return np.asarray(cv2.convertScaleAbs((grey - mean) / (spread + 6.0), alpha=42.0, beta=128.0), np.uint8)
+    grey, area = luma(image), (window, window)
+    mean = cv2.boxFilter(grey, cv2.CV_32F, area)
+    variance = cv2.sqrBoxFilter(grey, cv2.CV_32F, area)
+    variance -= mean * mean
+    spread = np.sqrt(np.maximum(variance, 0, out=variance), out=variance)
+    spread += 6.0
+    off = cv2.divide(cv2.subtract(grey, mean, dtype=cv2.CV_32F), spread, scale=42.0)
+    return np.asarray(cv2.add(off, 128.0, dtype=cv2.CV_8U), np.uint8)
+
+
+class Grey:
+    """A luma plane and what is made of it, each worked out once and only when asked for.
+
+    Attributes
+    ----------
+    plane : (H, W) uint8
+    levelled : (H, W) uint8, see `levelled`
+    log : (H, W) float32, see `log_luma`
+    textured : (H, W) bool, where there is enough texture for a flow to mean something
+    """
+
+    def __init__(self, image: Picture) -> None:
+        self.plane = luma(image)
+        self.shape: tuple[int, int] = (self.plane.shape[0], self.plane.shape[1])
+
+    @cached_property
+    def levelled(self) -> Picture:
+        return levelled(self.plane)
+
+    @cached_property
+    def log(self) -> Plane:
+        return log_luma(self.plane)
+
+    @cached_property
+    def textured(self) -> Bits:
+        gx, gy = cv2.spatialGradient(self.plane)
+        energy = cv2.blur(cv2.add(np.abs(gx), np.abs(gy), dtype=cv2.CV_32F), (17, 17))
+        # Every fourth pixel each way tells the median as well as all of them.
+        return np.asarray(energy > max(4.0, 0.5 * float(np.median(energy[::4, ::4]))))
 
 
 def fitted(image: Picture, longest: int) -> tuple[Picture, float]:

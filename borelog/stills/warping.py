@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -77,14 +78,20 @@ def project(matrix: Matrix, at: Field) -> Field:
 
 def inside(positions: Field, shape: Shape2) -> Bits:
     """Where positions lie within a picture of (height, width)."""
-    x, y = positions[:, :, 0], positions[:, :, 1]
-    return np.asarray((x >= -0.5) & (y >= -0.5) & (x <= shape[1] - 0.5) & (y <= shape[0] - 0.5))
+    return cv2.inRange(positions, (-0.5, -0.5), (shape[1] - 0.5, shape[0] - 0.5)) > 0
+
+
+def read_at(plane: NDArray[Any], positions: Field) -> NDArray[Any]:
+    """A picture or field read at every position; its edge pixels go on outside."""
+    both_in_one: Any = None
+    return np.asarray(
+        cv2.remap(plane, positions, both_in_one, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    )
 
 
 def laid(image: Picture, positions: Field) -> Picture:
-    """The picture read at every position; its edge pixels go on outside."""
-    x, y = positions[:, :, 0], positions[:, :, 1]
-    return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE), np.uint8)
+    """The picture as it lies at the positions; its edge pixels go on outside."""
+    return np.asarray(read_at(image, positions), np.uint8)
 
 
 def plausible(matrix: Matrix, shape: Shape2) -> bool:
