@@ -11,10 +11,23 @@ from typing import Any
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from borelog.marks.shapes import Box, Polygon
 from borelog.stills import StillError
-from borelog.stills.planes import Bits, Picture, Plane, blur, fitted, log_luma, picture, wide_blur
+from borelog.stills.planes import (
+    Bits,
+    Picture,
+    Plane,
+    blur,
+    both,
+    enlarged,
+    fitted,
+    log_luma,
+    picture,
+    shrunken_blur,
+    wide_blur,
+)
 from borelog.stills.ssim import ssim
 
 METHOD, VERSION = "tolerant log-ratio", "2"
@@ -26,6 +39,7 @@ CAUSES = "dirt, oil, light and carbon that has moved differ as well; look before
 _LONGEST = 1280
 _GROW = 0.9
 _LEAST_PX = 14
+_BAND = 64
 _JOIN_PX = 9
 _MARGIN = 1 / 80
 # Wider than a missing piece at 1280 pixels, or the piece itself would be taken for a change of light.
@@ -130,16 +144,29 @@ def change_score(
     """
     if before.shape[:2] != after.shape[:2]:
         raise StillError("the two pictures differ in size; compare aligns them, change_map does not")
-    old, new = blur(log_luma(before), 1.0), blur(log_luma(after), 1.0)
+    old, new = both(lambda image: blur(log_luma(image), 1.0), before, after)
     old -= wide_blur(old - new, _LIGHT_SIGMA)
     old, new = _of_one_contrast(old, new, seen)
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
-    rise = np.maximum(new - cv2.dilate(old, kernel), cv2.erode(new, kernel) - old)
-    fall = np.maximum(cv2.erode(old, kernel) - new, old - cv2.dilate(new, kernel))
-    outside = np.maximum(np.maximum(rise, fall), 0)
-    score = outside / (0.5 * (_activity(old) + _activity(new)) + 0.06)
-    mean_change = float(np.expm1(np.abs(old - new).mean())) * 100
-    return score.astype(np.float32), np.asarray(fall > rise), mean_change
+    (old_low, old_high, old_busy), (new_low, new_high, new_busy) = both(
+        lambda plane: _around(plane, reach), old, new
+    )
+    height, width = new.shape
+    busy = enlarged(np.float32(0.5) * (old_busy + new_busy) + np.float32(0.06), height, width)
+    score, darker = np.empty((height, width), np.float32), np.empty((height, width), np.bool_)
+
+    # A band of rows at a time stays in the processor's cache.
+    def bands(first: int) -> None:
+        for top in range(first * _BAND, height, 2 * _BAND):
+            rows = slice(top, top + _BAND)
+            rise = np.maximum(new[rows] - old_high[rows], new_low[rows] - old[rows])
+            fall = np.maximum(old_low[rows] - new[rows], old[rows] - new_high[rows])
+            darker[rows] = fall > rise
+            outside = np.maximum(np.maximum(rise, fall, out=rise), 0, out=rise)
+            np.divide(outside, busy[rows], out=score[rows])
+
+    both(bands, 0, 1)
+    mean_change = float(np.expm1(cv2.norm(old, new, cv2.NORM_L1) / old.size)) * 100
+    return score, darker, mean_change
 
 
 def _of_one_contrast(old: Plane, new: Plane, seen: Bits | None) -> tuple[Plane, Plane]:
@@ -148,11 +175,12 @@ def _of_one_contrast(old: Plane, new: Plane, seen: Bits | None) -> tuple[Plane, 
     A gamma or a raised black multiplies the contrast of the log by one factor. It is the slope between the two fine parts,
     by their principal axis, with the tenth that fits worst left out each time: what has changed has no say.
     """
-    # Every fourth pixel each way tells the slope; the full planes are touched only where there is something to do.
-    thin = [np.ascontiguousarray(plane[::4, ::4]) for plane in (old, new)]
-    a, b = ((plane - wide_blur(plane, _FINE_SIGMA / 4, 2)).ravel() for plane in thin)
+    # Some ten thousand pixels tell the slope; the full planes are touched only where there is something to do.
+    apart = int(np.clip(min(old.shape) // 90, 1, 8))
+    thin = [np.ascontiguousarray(plane[::apart, ::apart]) for plane in (old, new)]
+    a, b = ((plane - wide_blur(plane, _FINE_SIGMA / apart, 1)).ravel() for plane in thin)
     if seen is not None:
-        kept = seen[::4, ::4].ravel()
+        kept = seen[::apart, ::apart].ravel()
         a, b = a[kept], b[kept]
     ratio = 1.0
     for _ in range(3):
@@ -169,9 +197,13 @@ def _of_one_contrast(old: Plane, new: Plane, seen: Bits | None) -> tuple[Plane, 
     return slow_old + (old - slow_old) * half, slow_new + (new - slow_new) / half
 
 
-def _activity(plane: Plane) -> Plane:
-    fine = plane - cv2.blur(plane, (9, 9))
-    return np.sqrt(wide_blur(np.asarray(fine * fine, np.float32), 16.0))
+def _around(plane: Plane, reach: int) -> tuple[Plane, Plane, Plane]:
+    """Local minimum and maximum within ``reach``, and an eighth of the size the local activity."""
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * reach + 1, 2 * reach + 1))
+    fine = cv2.subtract(plane, cv2.blur(plane, (9, 9)))
+    busy = np.sqrt(shrunken_blur(np.asarray(cv2.multiply(fine, fine, dst=fine), np.float32), 16.0))
+    low, high = (np.asarray(f(plane, kernel), np.float32) for f in (cv2.erode, cv2.dilate))
+    return low, high, busy
 
 
 def regions_of(
@@ -199,63 +231,55 @@ def regions_of(
     (tuple of Region, int)
         The kept regions in picture pixels, and how many there are in all.
     """
-    low = (score > _GROW).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(low, connectivity=8)
-    peak = np.zeros(count, np.float32)
-    where: Any = labels[low > 0]
-    np.maximum.at(peak, where, score[low > 0])
-    good = (peak >= threshold) & (stats[:, cv2.CC_STAT_AREA] >= _LEAST_PX)
-    good[0] = False
-    kept = good[labels].astype(np.uint8)
+    labels: Any
+    count, labels = cv2.connectedComponents((score > _GROW).view(np.uint8), connectivity=8)
+    good = np.zeros(count, np.uint8)
+    good[labels.ravel()[np.flatnonzero(score.ravel() >= threshold)]] = 1
+    good[0] = 0
+    if not good.any():
+        return (), 0
+    kept = good.take(labels)
+    spots = np.flatnonzero(kept.ravel())
+    large = np.bincount(labels.ravel()[spots], minlength=count) >= _LEAST_PX
+    small = spots[~large[labels.ravel()[spots]]]
+    kept.ravel()[small] = 0
+    spots = np.flatnonzero(kept.ravel())
     joined = cv2.dilate(kept, np.ones((_JOIN_PX, _JOIN_PX), np.uint8))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(joined, connectivity=8)
-    raw: list[tuple[float, int, tuple[slice, slice]]] = []
-    for i in range(1, count):
-        x, y, w, h = (int(v) for v in stats[i, :4])
-        window = (slice(y, y + h), slice(x, x + w))
-        inside = (labels[window] == i) & (kept[window] > 0)
-        raw.append((float(score[window][inside].max()), i, window))
-    raw.sort(key=lambda r: (-r[0], r[1]))
-    margin = max(6.0, _MARGIN * min(score.shape))
-    out = [
-        _region(rank, strength, (labels[w] == i) & (kept[w] > 0), w, darker, score, margin, scale)
-        for rank, (strength, i, w) in enumerate(raw[:most], 1)
-    ]
-    return tuple(out), len(raw)
+    count, labels = cv2.connectedComponents(joined, connectivity=8)
+    owner = labels.ravel()[spots]
+    peak = np.zeros(count, np.float32)
+    np.maximum.at(peak, owner, score.ravel()[spots])
+    strongest = np.argsort(-peak[1:], kind="stable")[:most] + 1
+    return tuple(
+        _region(rank, spots[owner == i], float(peak[i]), darker, score, scale)
+        for rank, i in enumerate(strongest, 1)
+    ), count - 1
 
 
 def _region(
-    rank: int,
-    strength: float,
-    inside: Bits,
-    window: tuple[slice, slice],
-    darker: Bits,
-    score: Plane,
-    margin: float,
-    scale: float,
+    rank: int, spots: NDArray[np.intp], strength: float, darker: Bits, score: Plane, scale: float
 ) -> Region:
-    top, left = window[0].start, window[1].start
-    ys, xs = np.nonzero(inside)
+    """The region made of the working pixels ``spots``, counted row by row."""
     height, width = score.shape
-    x1, x2 = max(0.0, left + xs.min() - margin), min(float(width), left + xs.max() + 1 + margin)
-    y1, y2 = max(0.0, top + ys.min() - margin), min(float(height), top + ys.max() + 1 + margin)
-    closed = cv2.morphologyEx(
-        np.pad(inside, _JOIN_PX).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((_JOIN_PX, _JOIN_PX), np.uint8)
-    )
+    ys, xs = np.divmod(spots, width)
+    left, right, top, bottom = (int(v) for v in (xs.min(), xs.max() + 1, ys.min(), ys.max() + 1))
+    margin = max(6.0, _MARGIN * min(score.shape))
+    x1, x2 = max(0.0, left - margin), min(float(width), right + margin)
+    y1, y2 = max(0.0, top - margin), min(float(height), bottom + margin)
+    inside = np.zeros((bottom - top + 2 * _JOIN_PX, right - left + 2 * _JOIN_PX), np.uint8)
+    inside[ys - top + _JOIN_PX, xs - left + _JOIN_PX] = 1
+    closed = cv2.morphologyEx(inside, cv2.MORPH_CLOSE, np.ones((_JOIN_PX, _JOIN_PX), np.uint8))
     contours: Any = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)[0]
     hull = cv2.approxPolyDP(max(contours, key=cv2.contourArea), 0.7, True)[:, 0]
-    points = tuple(
-        ((float(x) - _JOIN_PX + left + 0.5) / scale, (float(y) - _JOIN_PX + top + 0.5) / scale)
-        for x, y in hull
-    )
-    weight = score[window][inside]
-    fallen = float((weight * darker[window][inside]).sum()) > 0.5 * float(weight.sum())
+    corners = (hull + np.array([left, top]) + (0.5 - _JOIN_PX)) / scale
+    weight = score.ravel()[spots]
+    fallen = float(weight[darker.ravel()[spots]].sum()) > 0.5 * float(weight.sum())
     return Region(
         rank,
         Box(x1 / scale, y1 / scale, (x2 - x1) / scale, (y2 - y1) / scale),
-        Polygon(points),
+        Polygon(tuple((x, y) for x, y in corners.tolist())),
         strength,
-        len(xs) / scale**2,
+        len(spots) / scale**2,
         not fallen,
     )
 
