@@ -30,7 +30,7 @@ from borelog.stills.planes import (
 )
 from borelog.stills.ssim import ssim
 
-METHOD, VERSION = "tolerant log-ratio", "2"
+METHOD, VERSION = "tolerant log-ratio at two sizes", "3"
 THRESHOLD = 3.0
 THRESHOLD_RANGE = (2.0, 6.0)
 MOST_REGIONS = 10
@@ -125,8 +125,10 @@ def change_score(
     """The change map alone.
 
     Both pictures in log luma, slightly blurred; the slow part of their difference (light, exposure) is given to the
-    earlier one; where a camera's gamma or black level made one picture flatter, both get one contrast; what still lies outside the other picture's local minimum to maximum within ``reach`` pixels is
-    change; it is divided by the local activity, so that busy metal does not shout.
+    earlier one; where a camera's gamma or black level made one picture flatter, both get one contrast. What still lies
+    outside the other picture's local minimum to maximum within ``reach`` pixels is change; it is divided by the local
+    activity, so that busy metal does not shout. The same is asked of both at half the size, where grain is averaged out
+    and a faint change of some width stands out; the greater of the two counts.
 
     Parameters
     ----------
@@ -144,9 +146,36 @@ def change_score(
     """
     if before.shape[:2] != after.shape[:2]:
         raise StillError("the two pictures differ in size; compare aligns them, change_map does not")
-    old, new = both(lambda image: blur(log_luma(image), 1.0), before, after)
-    old -= wide_blur(old - new, _LIGHT_SIGMA)
-    old, new = _of_one_contrast(old, new, seen)
+    (old, old_half), (new, new_half) = both(_planes, before, after)
+    flatter = _contrast(old, new, seen)
+    coarse, _, _ = _one_size(old_half, new_half, flatter, max(1, reach // 2))
+    score, darker, change = _one_size(old, new, flatter, reach)
+    score = np.maximum(score, enlarged(coarse, *score.shape), out=score)
+    return score, darker, float(np.expm1(change)) * 100
+
+
+def _planes(image: Picture) -> tuple[Plane, Plane]:
+    """Log luma, slightly blurred, and the same at half the size."""
+    plane = blur(log_luma(image), 1.0)
+    height, width = plane.shape
+    small = cv2.resize(plane, (max(2, width // 2), max(2, height // 2)), interpolation=cv2.INTER_AREA)
+    return plane, blur(np.asarray(small, np.float32), 1.0)
+
+
+def _one_size(old: Plane, new: Plane, flatter: float, reach: int) -> tuple[Plane, Bits, float]:
+    """Map, where the later plane is darker, and the mean change of the log, once light and contrast are made alike."""
+    old = old - wide_blur(old - new, _LIGHT_SIGMA)
+    if abs(np.log(flatter)) >= _SAME_CONTRAST:
+        # Each goes half the way.
+        half = np.float32(np.sqrt(flatter))
+        slow_old, slow_new = wide_blur(old, _FINE_SIGMA), wide_blur(new, _FINE_SIGMA)
+        old, new = slow_old + (old - slow_old) * half, slow_new + (new - slow_new) / half
+    score, darker = _outside(old, new, reach)
+    return score, darker, cv2.norm(old, new, cv2.NORM_L1) / old.size
+
+
+def _outside(old: Plane, new: Plane, reach: int) -> tuple[Plane, Bits]:
+    """How far one plane lies outside the other's local range, over the local activity; and where the new one is darker."""
     (old_low, old_high, old_busy), (new_low, new_high, new_busy) = both(
         lambda plane: _around(plane, reach), old, new
     )
@@ -165,17 +194,16 @@ def change_score(
             np.divide(outside, busy[rows], out=score[rows])
 
     both(bands, 0, 1)
-    mean_change = float(np.expm1(cv2.norm(old, new, cv2.NORM_L1) / old.size)) * 100
-    return score, darker, mean_change
+    return score, darker
 
 
-def _of_one_contrast(old: Plane, new: Plane, seen: Bits | None) -> tuple[Plane, Plane]:
-    """Both planes with their fine part scaled to one contrast, each going half the way.
+def _contrast(old: Plane, new: Plane, seen: Bits | None) -> float:
+    """How many times the fine part of the later plane has the contrast of the earlier one's.
 
     A gamma or a raised black multiplies the contrast of the log by one factor. It is the slope between the two fine parts,
     by their principal axis, with the tenth that fits worst left out each time: what has changed has no say.
     """
-    # Some ten thousand pixels tell the slope; the full planes are touched only where there is something to do.
+    # Some ten thousand pixels tell the slope.
     apart = int(np.clip(min(old.shape) // 90, 1, 8))
     thin = [np.ascontiguousarray(plane[::apart, ::apart]) for plane in (old, new)]
     a, b = ((plane - wide_blur(plane, _FINE_SIGMA / apart, 1)).ravel() for plane in thin)
@@ -185,16 +213,12 @@ def _of_one_contrast(old: Plane, new: Plane, seen: Bits | None) -> tuple[Plane, 
     ratio = 1.0
     for _ in range(3):
         if len(a) < _FEWEST:
-            return old, new
+            break
         ratio = float(np.clip(np.sqrt((b @ b + 1e-6) / (a @ a + 1e-6)), 0.25, 4.0))
         miss = np.abs(a * np.sqrt(ratio) - b / np.sqrt(ratio))
         fits = miss <= np.quantile(miss, 0.9)
         a, b = a[fits], b[fits]
-    if abs(np.log(ratio)) < _SAME_CONTRAST:
-        return old, new
-    half = np.float32(np.sqrt(ratio))
-    slow_old, slow_new = wide_blur(old, _FINE_SIGMA), wide_blur(new, _FINE_SIGMA)
-    return slow_old + (old - slow_old) * half, slow_new + (new - slow_new) / half
+    return ratio
 
 
 def _around(plane: Plane, reach: int) -> tuple[Plane, Plane, Plane]:
