@@ -1,38 +1,28 @@
-"""Cross-hatch angle of a honed wall from the spectrum of squared-up patches.
+"""Cross-hatch angle of a honed wall from the groove directions of squared-up patches.
 
-Groove families are ridges of power in the spectrum of a patch, at right angles to the grooves (Beyerer and Puente
-Leon, Optical Engineering 36(1), 1997). Gradient tensors are biased where two families cross, so they are not used. A
-view straight down the bore has grooves thinner than a pixel and is refused by its patches, which do not agree.
+A view straight down the bore has grooves thinner than a pixel and is refused: its patches show no narrow ridges, or do
+not agree.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from borelog.knowledge import tables
 from borelog.stills import StillError
+from borelog.stills.grooves import LEAST_SIDE, even_side, patch_families
 from borelog.stills.planes import Picture, luma, picture
 
 CONVENTION = (
     "included angle between the two groove families, bisected by the direction round the bore; some sheets give half of "
     "it (to the horizontal) or the rest to 180"
 )
-METHOD, VERSION = "angular power of the spectrum", "1"
-LEAST_SIDE = 192
+METHOD, VERSION = "angular power of the spectrum", "2"
 _SIDE = 512
-_BAND = (0.03, 0.30)
-_SECOND_TO_FIRST, _PEAK_TO_FLOOR, _SECOND_TO_FLOOR = 0.25, 4.0, 2.0
-_BIN = 0.5
-_SMOOTH = ((-2, 1), (-1, 4), (0, 6), (1, 4), (2, 1))
-_APART = 12.0
-_REACH = 2.5
-_RINGS, _CLIP = 24, 40.0
 _AGREE = 2.0
 _POSSIBLE = (10.0, 155.0)
 """Included angles a hone can leave, degrees: 20 to 60 plain, to about 150 with a steep stroke (common practice, from memory)."""
@@ -121,112 +111,6 @@ def bands_text() -> str:
     return "Published, and not in agreement: " + "; ".join(parts)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Spectrum:
-    window: NDArray[np.float32]
-    angle: NDArray[np.float64]
-    radius2: NDArray[np.float64]
-    where: NDArray[np.intp]
-    bins: NDArray[np.intp]
-    ring: NDArray[np.intp]
-    rings: tuple[NDArray[np.intp], ...]
-
-
-@lru_cache(maxsize=4)
-def _grid(side: int) -> _Spectrum:
-    """Window, and angle and radius of every frequency inside the band, for a patch of one size."""
-    taper = np.hanning(side).astype(np.float32)
-    fy, fx = np.meshgrid(np.fft.fftfreq(side), np.fft.rfftfreq(side), indexing="ij")
-    radius = np.hypot(fx, fy)
-    # The zero column holds each frequency twice; the axes carry JPEG blocks and the taper's own cross.
-    inside = (radius >= _BAND[0]) & (radius <= _BAND[1]) & (fx > 1.5 / side) & (np.abs(fy) > 1.5 / side)
-    where = np.flatnonzero(inside)
-    # A groove runs at right angles to its frequency; y grows downwards, so this is positive upwards.
-    angle = (np.degrees(np.arctan2(-fy.ravel()[where], fx.ravel()[where])) + 90 + 90) % 180 - 90
-    bins = ((angle + 90) / _BIN).astype(np.intp) % round(180 / _BIN)
-    flat = radius.ravel()[where]
-    ring = np.minimum((flat - _BAND[0]) / (_BAND[1] - _BAND[0]) * _RINGS, _RINGS - 1).astype(np.intp)
-    rings = tuple(np.flatnonzero(ring == k) for k in range(_RINGS))
-    return _Spectrum(np.outer(taper, taper), angle, flat**2, where, bins, ring, rings)
-
-
-def patch_families(patch: Picture) -> tuple[tuple[float, float], str]:
-    """The two groove directions of one square patch, or why they cannot be read.
-
-    Parameters
-    ----------
-    patch : (n, n) or (n, n, 3) uint8, n >= 192, the wall seen squarely
-
-    Returns
-    -------
-    ((float, float), str)
-        Directions in degrees against x, positive upwards, in (-90, 90], strongest first; the words are empty where
-        both could be read.
-    """
-    grey = luma(patch).astype(np.float32)
-    side = grey.shape[0]
-    if side != grey.shape[1] or side < LEAST_SIDE:
-        raise StillError(
-            f"a hone patch must be square and at least {LEAST_SIDE} pixels; take a closer picture"
-        )
-    spectrum = _grid(side)
-    light = cv2.resize(
-        cv2.GaussianBlur(cv2.resize(grey, (side // 8, side // 8), interpolation=cv2.INTER_AREA), (0, 0), 3.0),
-        (side, side),
-        interpolation=cv2.INTER_LINEAR,
-    )
-    flat = (grey - light) / (light + 12)
-    waves = np.fft.rfft2(flat * spectrum.window)
-    power = (waves.real**2 + waves.imag**2).ravel()[spectrum.where].astype(np.float64)
-    count = round(180 / _BIN)
-    # Every ring of frequencies votes alike and no single groove outvotes a family: a few coarse grooves of one stroke
-    # hold most of the plain power.
-    typical = np.array([max(float(np.median(power[r])), 1e-12) for r in spectrum.rings])
-    votes = np.minimum(power / typical[spectrum.ring], _CLIP)
-    total = np.bincount(spectrum.bins, votes, count)
-    many = np.bincount(spectrum.bins, minlength=count)
-    profile = total / np.maximum(many, 1)
-    smooth = np.sum([np.roll(profile, k) * w for k, w in _SMOOTH], axis=0) / 16
-    floor = max(float(np.median(smooth)), 1e-12)
-    first = int(smooth.argmax())
-    turn = _turn(count, first)
-    second = int(np.where(turn >= _APART, smooth, -1).argmax())
-    found = tuple(_refined(spectrum, power, typical, -90 + _BIN * (k + 0.5)) for k in (first, second))
-    families = (found[0], found[1])
-    if smooth[first] < _PEAK_TO_FLOOR * floor:
-        return families, "no grooves stand out"
-    strength = [
-        float(np.maximum(profile[_turn(count, k) <= _REACH] - floor, 0).sum()) for k in (first, second)
-    ]
-    if strength[1] < _SECOND_TO_FIRST * strength[0] or smooth[second] < _SECOND_TO_FLOOR * floor:
-        return families, "the second groove family is too weak"
-    return families, ""
-
-
-def _turn(count: int, at: int) -> NDArray[np.float64]:
-    """Degrees from bin ``at`` to every bin of a half circle."""
-    return np.asarray(np.abs((np.arange(count) - at + count / 2) % count - count / 2) * _BIN)
-
-
-def _refined(
-    spectrum: _Spectrum, power: NDArray[np.float64], typical: NDArray[np.float64], start: float
-) -> float:
-    """Direction of one ridge to a few hundredths of a degree: a line through the origin by weighted least squares."""
-    away = (spectrum.angle - start + 90) % 180 - 90
-    near = np.flatnonzero(np.abs(away) < 6.0)
-    away = away[near]
-    heavy = np.maximum(power[near] - 2 * typical[spectrum.ring[near]], 0) * spectrum.radius2[near]
-    off = 0.0
-    for reach in (3.0, 2.0, 1.5, 1.5):
-        weight = heavy * (np.abs(away - off) < reach)
-        whole = float(weight.sum())
-        if whole <= 0:
-            break
-        off = float((weight * away).sum()) / whole
-    at = start + off
-    return (at + 90) % 180 - 90
-
-
 def included_angle(families: tuple[float, float], axis_deg: float = 90.0) -> float:
     """The included angle bisected by the direction round the bore.
 
@@ -275,7 +159,7 @@ def hone_angle(
     size = side or min(
         _SIDE, min(height, width) if max(height, width) < 2 * _SIDE else max(min(height, width) // 2, 256)
     )
-    size = min(size, height, width) // 2 * 2
+    size = even_side(min(size, height, width))
     grey = luma(image)
     patches = []
     for y in _starts(height, size):
