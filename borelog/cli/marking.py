@@ -179,7 +179,7 @@ def _mm(values: dict[str, str], name: str) -> float:
 
 
 def _rim(bench: Bench, still: str) -> Ellipse:
-    from borelog.stills.ellipse import find_rim
+    from borelog.stills.rim import find_rim
 
     image = filing.pixels_of(bench, still)
     height, width = image.shape[:2]

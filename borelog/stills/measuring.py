@@ -98,7 +98,7 @@ def _share(_: Picture, options: Options) -> Measured:
 
 
 def _rim(image: Picture, options: Options) -> Measured:
-    from borelog.stills.ellipse import find_rim
+    from borelog.stills.rim import find_rim
 
     height, width = image.shape[:2]
     x, y = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
@@ -174,7 +174,7 @@ def _nose(image: Picture, options: Options) -> Measured:
 
 
 def _unroll(image: Picture, options: Options) -> Measured:
-    from borelog.stills.ellipse import find_rim
+    from borelog.stills.rim import find_rim
     from borelog.stills.unroll import (
         lens_of,
         poses_from_rim,
@@ -251,8 +251,8 @@ def _written(image: Picture, name: str) -> str:
 
 
 def _missing(image: Picture, options: Options) -> Measured:
-    from borelog.stills.ellipse import find_rim
     from borelog.stills.missing_crown import cut_out, missing_share
+    from borelog.stills.rim import find_rim
 
     height, width = image.shape[:2]
     if options.get("points"):

@@ -19,11 +19,11 @@ from borelog.marks.shapes import Ellipse, Freehand, Shape
 from borelog.stills import StillError
 from borelog.stills import lines as line_finder
 from borelog.stills import patches as patch_finder
-from borelog.stills.ellipse import rough_rim
 from borelog.stills.glare import glare_mask
 from borelog.stills.lines import FoundLine, find_lines, find_scores
 from borelog.stills.patches import FoundPatch, find_deposits, find_oil, find_pits
 from borelog.stills.planes import Bits, Cancelled, Picture, Progress, picture, step
+from borelog.stills.rim import rim_or_none
 from borelog.stills.unroll import Unrolled
 
 View = Literal["bore", "wall", "crown", "roof"]
@@ -239,7 +239,7 @@ def suggest(
         step(cancelled, progress, 0.0, "looking for the rim")
         height, width = image.shape[:2]
         middle = centre or (width / 2, height / 2)
-        rim = rim or rough_rim(image, *middle)
+        rim = rim or rim_or_none(image, *middle)
         wall_only = blind | _inside(rim, middle, (height, width))
         centre = centre or ((rim.cx, rim.cy) if rim else middle)
     finders: dict[str, Callable[[], list[tuple[Shape, float]]]] = {

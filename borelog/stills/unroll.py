@@ -111,7 +111,7 @@ def poses_from_rim(rim: Ellipse, lens: Lens, bore_mm: float) -> tuple[BorePose, 
 
     Parameters
     ----------
-    rim : the ring in picture pixels, e.g. from `borelog.stills.ellipse.find_rim`
+    rim : the ring in picture pixels, e.g. from `borelog.stills.rim.find_rim`
     lens : of the probe
     bore_mm : diameter of the ring
 

@@ -14,8 +14,8 @@ from borelog.demo.pictures.bore import rim_scene
 from borelog.demo.pictures.plug import plug_profile
 from borelog.marks.shapes import Line, Polygon
 from borelog.stills import quality
-from borelog.stills.ellipse import find_rim
 from borelog.stills.measure import distance, share
+from borelog.stills.rim import find_rim
 from borelog.stills.scale import from_disc, from_disc_pose
 from borelog.stills.seen import see
 from borelog.stills.thread import PLUG_THREADS, from_thread

@@ -12,8 +12,9 @@ from borelog.demo.pictures import Rendered, bore_view, hone_wall, rim_scene, wal
 from borelog.demo.pictures.wall import Wall
 from borelog.marks.shapes import Ellipse, outline
 from borelog.stills import StillError
-from borelog.stills.ellipse import find_rim, fit_ellipse, rough_rim
+from borelog.stills.ellipse import fit_ellipse
 from borelog.stills.hone import bands, hone_angle, included_angle, patch_families, squared_up
+from borelog.stills.rim import find_rim, rim_or_none
 from borelog.stills.unroll import (
     BorePose,
     Lens,
@@ -216,7 +217,7 @@ class TestRim:
     def test_a_plain_picture_has_no_rim(self) -> None:
         with pytest.raises(StillError, match="no dark line"):
             find_rim(np.full((400, 600, 3), 100, np.uint8), 300, 200)
-        assert rough_rim(np.full((400, 600, 3), 100, np.uint8), 300, 200) is None
+        assert rim_or_none(np.full((400, 600, 3), 100, np.uint8), 300, 200) is None
 
     def test_a_tap_outside_is_refused(self) -> None:
         with pytest.raises(StillError, match="inside"):
