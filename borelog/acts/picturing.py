@@ -80,8 +80,12 @@ def compare_files(
     a, _ = decode_file(first)
     b, _ = decode_file(second)
     points = _point_pairs(pairs) if pairs else None
-    mode: Literal["thorough", "fast"] = "thorough" if thorough else "fast"
-    result = compare(a, b, mode=mode, points=points, threshold=threshold or THRESHOLD)
+    modes: tuple[Literal["thorough", "fast"], ...] = ("thorough",) if thorough else ("fast", "thorough")
+    # What the fast way cannot lay is given to the thorough one before a person is asked for points.
+    tries = (compare(a, b, mode=m, points=points, threshold=threshold or THRESHOLD) for m in modes)
+    result = next(tries)
+    if not result.alignment.accepted:
+        result = next(tries, result)
     files = files_of(result, (one_line(first.name, 40), one_line(second.name, 40)), blink=gif)
     originals = {digest_of_file(first), digest_of_file(second)}
     kept = [write_made(out / name, data, never=originals) for name, data in files.items()]

@@ -137,7 +137,7 @@ COMMANDS: tuple[Command, ...] = (
         OUT_FILE, JSON), "pictures"),
     Command("compare", "align two pictures of one place and show what is different", "pictures:compare", (
         _arg("first", metavar="A"), _arg("second", metavar="B"), OUT,
-        _arg("--thorough", action="store_true", help="slower and surer alignment"),
+        _arg("--thorough", action="store_true", help="the surer alignment at once, not only where the fast one fails"),
         _arg("--pairs", default="", help="four pairs of points 'x,y>x,y ...' where alignment by itself is refused"),
         _arg("--threshold", type=float, default=0.0, help="2 to 6: higher finds less (default 3)"),
         _arg("--gif", action="store_true", help="also a blinking GIF"), JSON), "pictures"),

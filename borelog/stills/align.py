@@ -317,6 +317,9 @@ def _by_features(
     shape, source = later.shape, earlier.shape
     base = replace(_edge_on_edge(source, shape), method=f"features, {mode}")
     found = match(later.plane, earlier.plane, mode == "thorough")
+    if mode == "thorough" and not _follows(found, shape):
+        step(cancelled, progress, 0.3, "matching features again, as if seen aslant")
+        found = max(found, match(later.plane, earlier.plane, slants=True), key=lambda m: m.inliers.sum())
     matrix = found.homography
     held = int(found.inliers.sum())
     base = replace(base, matches=len(found.a), inliers=held)
@@ -351,6 +354,14 @@ def _by_features(
         tiles=spread,
         agreement=share,
     )
+
+
+def _follows(found: Matched, shape: tuple[int, int]) -> bool:
+    """Whether enough points follow one movement for the rest of the way to be worth it."""
+    held = int(found.inliers.sum())
+    if found.homography is None or not plausible(found.homography, shape):
+        return False
+    return held >= LEAST_INLIERS and held >= LEAST_INLIER_SHARE * len(found.a)
 
 
 def _wanting(held: int, matches: int, spread: int, share: float) -> str:

@@ -25,6 +25,7 @@ from borelog.stills.compare import (
     side_by_side,
     strip,
 )
+from borelog.stills.matching import rigid
 from borelog.stills.planes import Stopped
 from tests.benchmarks.compare_curves import average_precision
 from tests.stills.altered import altered, bases
@@ -141,6 +142,26 @@ class TestAlign:
         found = align(metal(seed), metal(seed + 50))
         assert not found.accepted
         assert "four pairs of points" in found.why
+
+    def test_a_flat_thing_seen_far_aslant_is_laid(self) -> None:
+        """Foreshortened two and a half times: words of upright views alone do not bear that."""
+        from skimage import data
+
+        image = cv2.resize(cv2.cvtColor(data.coffee(), cv2.COLOR_RGB2BGR), (720, 480))
+        middle = np.array([[1, 0, 360], [0, 1, 240], [0, 0, 1.0]])
+        turned = np.vstack([cv2.getRotationMatrix2D((0, 0), 35, 1.0), [0, 0, 1]])
+        matrix = middle @ turned @ np.diag([1, 0.4, 1]) @ turned.T @ np.linalg.inv(middle)
+        found = align(image, noisy(moved(image, matrix), 3))
+        assert found.accepted, found.why
+        assert off_by(found.positions, matrix, found.covered) < 1.5
+
+    def test_pairs_with_nothing_in_common_fit_no_scene(self) -> None:
+        """Eight such pairs on which OpenCV 5 ends its search for a fundamental matrix with an assertion."""
+        a = [(441.87357, 18.861399), (610.18604, 173.79366), (389.10626, 539.93878), (593.05768, 519.52094)]
+        a += [(662.2039, 256.9475), (308.67706, 221.3022), (658.0382, 5.1043730), (273.42001, 403.86676)]
+        b = [(70.187691, 230.3499), (453.62527, 169.11382), (555.38019, 525.58392), (794.68884, 342.18683)]
+        b += [(604.68079, 166.30688), (98.105164, 438.95297), (829.86194, 713.05493), (365.28406, 341.26758)]
+        assert not rigid(np.array(a, np.float32), np.array(b, np.float32)).any()
 
     def test_plain_pictures_are_refused(self) -> None:
         flat = np.full((300, 400, 3), 90, np.uint8)
