@@ -34,7 +34,7 @@ _FIRST_OUT, _SECOND_OUT = 8.0, 6.0
 """How far a peak stands out of the profile, in its robust deviations."""
 _SHOULDER, _SHARP = 4.0, 0.6
 """A ridge has fallen to this share of its height so many degrees aside; views down the bore and textures have not."""
-_SECOND_TO_FIRST = 0.2
+_SECOND_TO_FIRST = 0.12
 """Least depth of the second family in depths of the first."""
 _LIT = (8.0, 247.0)
 _LEAST_LIT = 0.3
@@ -50,7 +50,7 @@ class _Spectrum:
     angle: NDArray[np.float32]
     radius: NDArray[np.float32]
     bins: NDArray[np.intp]
-    many: NDArray[np.intp]
+    many: NDArray[np.float64]
     ring: NDArray[np.intp]
     rings: tuple[NDArray[np.intp], ...]
 
@@ -91,10 +91,14 @@ def _grid(side: int) -> _Spectrum:
         angle.astype(np.float32),
         (flat * side).astype(np.float32),
         bins,
-        np.maximum(np.bincount(bins, minlength=_BINS), 1),
+        np.maximum(_softened(np.bincount(bins, minlength=_BINS)), 1e-3),
         ring,
         tuple(np.flatnonzero(ring == k) for k in range(_RINGS)),
     )
+
+
+def _softened(sums: NDArray[Any]) -> NDArray[np.float64]:
+    return np.asarray(np.sum([np.roll(sums, k) * w for k, w in _SMOOTH], axis=0) / 16)
 
 
 def _flattened(grey: NDArray[np.float32]) -> tuple[NDArray[np.float32], float]:
@@ -151,13 +155,17 @@ def patch_families(patch: Picture) -> tuple[tuple[float, float], str]:
     power = (waves[:, ::2] ** 2 + waves[:, 1::2] ** 2).ravel()[spectrum.where]
     # Every ring of frequencies votes alike, and over a level strong ones count by their root: a few coarse grooves of
     # one stroke hold most of the plain power, and a grating all of it in a few frequencies.
-    typical = np.array([max(float(np.median(power[r])), 1e-12) for r in spectrum.rings], np.float32)
+    # An even patch has nothing but rounding: less than a tenth of a grey level is no power.
+    least = 1e-8 * side * side
+    typical = np.array([max(float(np.median(power[r])), least) for r in spectrum.rings], np.float32)
     votes = power / typical[spectrum.ring]
     strong = np.where(votes > _CLIP, np.sqrt(_CLIP * votes), votes)
-    profile = np.bincount(spectrum.bins, strong, _BINS) / spectrum.many
-    smooth = np.sum([np.roll(profile, k) * w for k, w in _SMOOTH], axis=0) / 16
-    floor = float(np.median(smooth))
-    spread = max(1.4826 * float(np.median(np.abs(smooth - floor))), 1e-12)
+    total = _softened(np.bincount(spectrum.bins, strong, _BINS))
+    floor = float(np.median(total / spectrum.many))
+    # Bins beside the axes hold few frequencies: alone they would stand out of any noise.
+    few = float(np.median(spectrum.many)) / 4
+    smooth = (total + few * floor) / (spectrum.many + few)
+    spread = max(1.4826 * float(np.median(np.abs(smooth - floor))), 0.02)
     first = int(smooth.argmax())
     second = int(np.where(_turn(first) >= _APART, smooth, -1).argmax())
     found = [_refined(spectrum, votes, strong, -90 + _BIN * (k + 0.5)) for k in (first, second)]
