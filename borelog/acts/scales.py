@@ -173,18 +173,38 @@ def from_known_round(
     raise StillError(f"seen so, the {ways} of the circle is nearer, not the {nearer} side; say which")
 
 
-def from_known_thread(image: Any, outlines: Sequence[Line], pitch_mm: float) -> Scale:
-    """A scale from two lines along the outline of a thread of known pitch (ISO 261: M14 plugs 1.25 mm)."""
+def from_known_thread(
+    image: Any, outlines: Sequence[Line], pitch_mm: float, distance_mm: float | None = None
+) -> Scale:
+    """A scale from two lines along the outline of a thread of known pitch (ISO 261: M14 plugs 1.25 mm).
+
+    Parameters
+    ----------
+    distance_mm : camera to thread; 150 mm are assumed for the uncertainty where it is not given
+
+    Raises
+    ------
+    StillError
+        Where no steady thread shows in the outline, or the distance is not above zero.
+    """
+    from borelog.stills import StillError
     from borelog.stills.plug_photo import thread_scale
     from borelog.stills.scale import Scale
 
-    found = thread_scale(image, tuple(outlines), pitch_mm)
+    if distance_mm is not None and not distance_mm > 0:
+        raise StillError("the camera's distance must be above zero, for example distance='170 mm'")
+    found = thread_scale(image, tuple(outlines), pitch_mm, distance_mm)
     s = 1 / found.px_per_mm
+    away = (
+        f"camera {distance_mm:.0f} mm away"
+        if distance_mm
+        else "camera's distance not known, taken for 150 mm"
+    )
     return Scale(
         (s, 0.0, 0.0, 0.0, s, 0.0, 0.0, 0.0, 1.0),
         found.error / found.px_per_mm,
         "in the plane of the thread's axis",
-        (f"{found.turns:.1f} turns of {pitch_mm:g} mm in the outline",),
+        (f"{found.turns:.1f} turns of {pitch_mm:g} mm in the outline", away),
         True,
     )
 

@@ -128,7 +128,7 @@ def scale(args: argparse.Namespace) -> int:
         inspection = bench.inspection(id_)
         filed = filing.still_named(inspection, args.still).body
         still = filed.sha256
-        known = {"line", "circle", "thread", "length", "diameter", "pitch", "nearer", "what"}
+        known = {"line", "circle", "thread", "length", "diameter", "pitch", "distance", "nearer", "what"}
         if strange := sorted(set(values) - known):
             raise UsageError(f"a scale has no {strange[0]!r}; it takes {', '.join(sorted(known))}")
         what = values.pop("what", "")
@@ -156,12 +156,13 @@ def scale(args: argparse.Namespace) -> int:
             ends = points(values["thread"], "thread", 4)
             lines = [Line(*ends[0], *ends[1]), Line(*ends[2], *ends[3])]
             pitch = _mm(values, "pitch") if values.get("pitch") else 1.25
-            found = scales.from_known_thread(filing.pixels_of(bench, still), lines, pitch)
+            away = _mm(values, "distance") if values.get("distance") else None
+            found = scales.from_known_thread(filing.pixels_of(bench, still), lines, pitch, away)
             at = scales.middle_of(lines[0])
         else:
             raise UsageError(
                 "by what? line=x,y x,y length=14 mm; circle=rim or x,y x,y diameter=81 mm [nearer=left]; "
-                "thread=x,y x,y x,y x,y [pitch=1.25]"
+                "thread=x,y x,y x,y x,y [pitch=1.25] [distance=170]"
             )
         body = scales.set_scale(bench, id_, still, found, at, what)
     if args.json:

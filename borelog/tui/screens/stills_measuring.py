@@ -118,6 +118,9 @@ class MeasureActs(Room):
         except BorelogError as error:
             return str(error)
 
+    def _distance_fault(self, values: dict[str, str]) -> str:
+        return self._length_fault(values) if values["mm"].strip() else ""
+
     def _ask(self, title: str, label: str, hint: str, what: str, then: Callable[[float, str], None]) -> None:
         def answered(v: dict[str, str] | None) -> None:
             if v:
@@ -180,7 +183,7 @@ class MeasureActs(Room):
         still, other = self.still, self._other_line(shown)
         if still is None or other is None:
             return
-        shapes = (shown.mark.shape, other.mark.shape)
+        at, shapes = self.desk.at, (shown.mark.shape, other.mark.shape)
         lines = [Line(s.x1, s.y1, s.x2, s.y2) for s in shapes if isinstance(s, Line | Arrow)]
         options = [
             (1.25, "M14 or M12 plug: 1.25 mm", "1"),
@@ -189,18 +192,29 @@ class MeasureActs(Room):
         ]
 
         def chosen(pitch: float | None) -> None:
-            if pitch:
-                self.say("reading the thread ...")
-                self._read_thread(self.desk.at, still.sha256, lines, pitch)
+            if not pitch:
+                return
+
+            def answered(v: dict[str, str] | None) -> None:
+                if v is not None:
+                    away = parse(v["mm"], "mm").to("mm") if v["mm"].strip() else None
+                    self.say("reading the thread ...")
+                    self._read_thread(at, still.sha256, lines, pitch, away)
+
+            field = Field("mm", "Distance", "170 mm, 7 in; empty: not known")
+            title = "How far from the plug was the camera?"
+            self.app.push_screen(Ask(title, [field], check=self._distance_fault), answered)
 
         self.app.push_screen(Choose("Which thread is it?", options), chosen)
 
     @work(thread=True, exclusive=True, group="scale", exit_on_error=False)
-    def _read_thread(self, at: At, sha256: str, lines: list[Line], pitch: float) -> None:
+    def _read_thread(
+        self, at: At, sha256: str, lines: list[Line], pitch: float, away: float | None = None
+    ) -> None:
         from borelog.acts.filing import pixels_of
 
         try:
-            scale = scales.from_known_thread(pixels_of(at.bench, sha256), lines, pitch)
+            scale = scales.from_known_thread(pixels_of(at.bench, sha256), lines, pitch, away)
         except (BorelogError, OSError) as error:
             self.app.call_from_thread(self.say, one_line(str(error), 200), "watch")
             return
