@@ -15,6 +15,7 @@ from typing import Any
 
 from borelog.marks.shapes import Box, Line, Polygon
 from borelog.stills import StillError
+from borelog.stills.ellipse import EllipseFit, fit_ellipse
 from borelog.stills.planes import Picture
 from borelog.stills.typed import Options, millimetres, number, points, without_points
 from borelog.text import one_line
@@ -97,12 +98,19 @@ def _share(_: Picture, options: Options) -> Measured:
     return _plain(share(part, Polygon(tuple(points(options["whole"], "whole", 3))), _scale(options)))
 
 
-def _rim(image: Picture, options: Options) -> Measured:
+def _rim_of(image: Picture, options: Options) -> EllipseFit:
+    """The rim through the points typed on it, or else the one found round a tap or the middle of the picture."""
     from borelog.stills.rim import find_rim
 
+    if options.get("rim"):
+        return fit_ellipse(points(options["rim"], "rim", 6), tolerance_px=4.0)
     height, width = image.shape[:2]
-    x, y = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
-    fit = find_rim(image, x, y)
+    at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
+    return find_rim(image, *at)
+
+
+def _rim(image: Picture, options: Options) -> Measured:
+    fit = _rim_of(image, options)
     s = fit.shape
     text = (
         f"rim at {s.cx:.1f}, {s.cy:.1f} px, half axes {s.rx:.1f} and {s.ry:.1f} px, turned {s.angle:.1f} degrees; "
@@ -174,7 +182,6 @@ def _nose(image: Picture, options: Options) -> Measured:
 
 
 def _unroll(image: Picture, options: Options) -> Measured:
-    from borelog.stills.rim import find_rim
     from borelog.stills.unroll import (
         lens_of,
         poses_from_rim,
@@ -186,9 +193,8 @@ def _unroll(image: Picture, options: Options) -> Measured:
     )
 
     height, width = image.shape[:2]
-    at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
     lens = lens_of(width, height, number(options, "view", 70.0))
-    poses = poses_from_rim(find_rim(image, *at).shape, lens, millimetres(options["bore"], "bore"))
+    poses = poses_from_rim(_rim_of(image, options).shape, lens, millimetres(options["bore"], "bore"))
     which = int(number(options, "pose", 0))
     if which not in (1, 2):
         tilts = " or ".join(
@@ -252,19 +258,17 @@ def _written(image: Picture, name: str) -> str:
 
 def _missing(image: Picture, options: Options) -> Measured:
     from borelog.stills.missing_crown import cut_out, missing_share
-    from borelog.stills.rim import find_rim
 
-    height, width = image.shape[:2]
     if options.get("points"):
         outline = Polygon(tuple(points(options["points"], "points", 3)))
     elif options.get("tap"):
         outline = cut_out(image, *points(options["tap"], "tap")[0])
     else:
         raise StillError("missing: type tap=x,y inside the piece, or points=x,y x,y x,y ... round it")
-    at = points(options["at"], "at")[0] if options.get("at") else (width / 2, height / 2)
     bore = millimetres(options["bore"], "bore") if options.get("bore") else None
-    found = missing_share(outline, find_rim(image, *at).shape, bore_mm=bore)
-    text = f"{found.text()}; rests on the rim found round {at[0]:.0f}, {at[1]:.0f} and the outline; no picture measures depth"
+    rim = _rim_of(image, options).shape
+    found = missing_share(outline, rim, bore_mm=bore)
+    text = f"{found.text()}; rests on the rim round {rim.cx:.0f}, {rim.cy:.0f} and the outline; no picture measures depth"
     return Measured(text, found.as_dict())
 
 
@@ -294,6 +298,8 @@ def _quality(image: Picture, _: Options) -> Measured:
 _SCALE = Parameter("scale", "[scale=x,y x,y LENGTH]")
 _DISTANCE = Parameter("distance", "[distance=mm from the camera]")
 _POINTS = Parameter("points", "points=x,y x,y ...", True)
+_AT = Parameter("at", "[at=x,y near the crown's middle]")
+_RIM = Parameter("rim", "[rim=six or more x,y on it]")
 
 MEASURES: dict[str, Named] = {
     m.name: m
@@ -302,7 +308,7 @@ MEASURES: dict[str, Named] = {
         Named("area", "area of an outline", (_POINTS, _SCALE), _area),
         Named("angle", "angle at the middle of three points", (_POINTS, _SCALE), _angle),
         Named("share", "share of a whole outline that a part takes", (_POINTS, Parameter("whole", "whole=x,y ...", True), _SCALE), _share),
-        Named("rim", "round rim of a bore or valve", (Parameter("at", "[at=x,y]"),), _rim),
+        Named("rim", "round rim of a bore or valve", (_AT, _RIM), _rim),
         Named(
             "hone",
             "cross-hatch angle of a wall view",
@@ -342,7 +348,8 @@ MEASURES: dict[str, Named] = {
             (
                 Parameter("bore", "bore=mm", True),
                 Parameter("view", "[view=degrees]"),
-                Parameter("at", "[at=x,y]"),
+                _AT,
+                _RIM,
                 Parameter("pose", "pose=1|2"),
                 Parameter("zero", "[zero=x,y on the wall where the angle is 0]"),
                 Parameter("spots", "[spots=x,y x,y ... read in degrees and mm]"),
@@ -356,7 +363,8 @@ MEASURES: dict[str, Named] = {
             (
                 Parameter("tap", "tap=x,y"),
                 Parameter("points", "[points=x,y x,y x,y ...]"),
-                Parameter("at", "[at=x,y]"),
+                _AT,
+                _RIM,
                 Parameter("bore", "[bore=mm]"),
             ),
             _missing,
