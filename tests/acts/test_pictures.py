@@ -360,3 +360,19 @@ def test_thumbnails_of_a_card_come_whatever_one_of_them_is(shop, tmp_path: Path)
     found = dict(filing.thumbnails_of(bench, stills))
     assert [bool(found[s]) for s in stills] == [True, True, False, True, True]
     assert all(p.stat().st_size for p in found.values() if p)
+
+
+def test_a_thread_is_scaled_with_the_camera_s_distance() -> None:
+    """Far away the thread's outline and the axis are the same to a camera: the scale is surer."""
+    from borelog.demo.pictures import plug_profile
+    from borelog.stills import StillError
+
+    scene = plug_profile(seed=3, distance_mm=400.0)
+    image = np.ascontiguousarray(scene.image[:, :, ::-1])
+    lines = [Line(*first, *last) for first, last in scene.truth["thread"]["silhouettes_px"]]
+    plain, told = (scales.from_known_thread(image, lines, 1.25, away) for away in (None, 400.0))
+    assert told.u_rel < 0.6 * plain.u_rel
+    assert "camera 400 mm away" in told.rests_on
+    assert any("not known" in words for words in plain.rests_on)
+    with pytest.raises(StillError, match="above zero"):
+        scales.from_known_thread(image, lines, 1.25, -5.0)
