@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -20,6 +21,7 @@ from borelog.stills.align import align
 from borelog.stills.change import change_map, change_score
 from borelog.stills.hone import patch_families
 from borelog.stills.lines import find_lines
+from borelog.stills.rim import find_rim
 from borelog.stills.ssim import ssim_map
 from borelog.stills.suggest import KINDS, suggest
 from borelog.stills.unroll import BorePose, Lens, unroll
@@ -163,6 +165,16 @@ def test_unroll_with_its_map_kept(
     unroll(earlier, lens, POSE)
     benchmark(lambda: unroll(earlier, lens, POSE))
     speed("unroll", floor=blur)
+
+
+def test_rim_from_one_tap(benchmark: BenchmarkFixture, blur: float, speed: Speed) -> None:
+    benchmark.group = "one still"
+    still = cv2.imread(str(Path(__file__).parents[2] / "sample_images" / "bore_down_ordinary.jpg"))
+    found = benchmark(lambda: find_rim(still, 575, 405))
+    assert found.shape.rx == pytest.approx(312, abs=6)
+    speed(
+        what="rim from one tap on a still of 1280x720", room="compare", floor=blur, floor_is="one wide blur"
+    )
 
 
 @pytest.mark.parametrize("view", ["bore", "wall", "roof"])
