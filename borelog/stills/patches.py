@@ -131,7 +131,8 @@ def find_deposits(
     light = log_luma(small)
     calm = blur(light - wide_blur(light, _LEVEL_SHARE * max(light.shape)), 3.0)
     seen = _without(np.ones(calm.shape, np.float32), leave_out) > 0
-    if not seen.any():
+    # Parts of a picture that is nearly even cannot lie so far apart.
+    if not seen.any() or np.ptp(calm[seen]) < threshold:
         return ()
     part, dark, bright = _parted(calm[seen])
     if bright - dark < threshold:

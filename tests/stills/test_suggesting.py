@@ -179,6 +179,11 @@ class TestSuggest:
         assert patch.area_px == pytest.approx(280 * 270, rel=0.15)
         assert find_deposits(plate(10, level=150)) == ()
 
+    @pytest.mark.parametrize(("size", "level"), [((97, 531), 18), ((70, 485), 147)])
+    def test_a_plate_of_one_grey_has_no_deposits(self, size: tuple[int, int], level: int) -> None:
+        """Levelling leaves rounding alone, too little to be parted."""
+        assert find_deposits(np.full((*size, 3), level, np.uint8)) == ()
+
     def test_glare_gives_no_suggestion(self) -> None:
         image = plate(6, level=90)
         cv2.circle(image, (300, 200), 60, (255, 255, 255), -1)
