@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any, Literal
 
 import cv2
@@ -238,6 +239,21 @@ def _laid(image: Grey, positions: Field) -> Grey:
     return Grey(laid(image.plane, positions))
 
 
+class _Lie:
+    """One way in which a picture may lie: its positions, and what is seen through them, worked out once."""
+
+    def __init__(self, image: Grey, positions: Field) -> None:
+        self.image, self.positions = image, positions
+
+    @cached_property
+    def over(self) -> Grey:
+        return _laid(self.image, self.positions)
+
+    @cached_property
+    def covered(self) -> Bits:
+        return inside(self.positions, self.image.shape)
+
+
 def _small_step(earlier: Grey, later: Grey) -> Alignment:
     """A smooth bend over a picture that already nearly fits; working size."""
     shape = later.shape
@@ -327,16 +343,13 @@ def _by_features(
         return replace(base, why=f"{len(found.a)} matched points follow no common movement; {ASK}")
     if upright and abs(np.degrees(np.arctan2(matrix[1, 0], matrix[0, 0]))) > 30:
         return replace(base, why=f"the features contradict the known roll; {ASK}")
-    positions = project(matrix, grid(*shape))
+    lie = _Lie(earlier, project(matrix, grid(*shape)))
     step(cancelled, progress, 0.6, "bending")
-    positions = _bent(found, matrix, positions, earlier, later)
-    texture = later.textured
-    covered = inside(positions, source)
+    lie = _bent(found, matrix, lie, later)
     if dense:
         step(cancelled, progress, 0.7, "following the flow")
-        positions = _flowed(positions, earlier, later, covered & texture)
-        covered = inside(positions, source)
-    share, residual = agreement(later, _laid(earlier, positions), covered & texture)
+        lie = _flowed(lie, later)
+    share, residual = agreement(later, lie.over, lie.covered & later.textured)
     spread = tiles(found.a[found.inliers], shape)
     wanting = _wanting(held, len(found.a), spread, share)
     seen = (
@@ -346,11 +359,11 @@ def _by_features(
         base,
         accepted=not wanting,
         why=f"{seen}; {wanting}; {ASK}" if wanting else seen,
-        positions=positions,
-        covered=covered,
+        positions=lie.positions,
+        covered=lie.covered,
         homography=matrix,
         residual_px=residual,
-        share=float(covered.mean()),
+        share=float(lie.covered.mean()),
         tiles=spread,
         agreement=share,
     )
@@ -374,30 +387,29 @@ def _wanting(held: int, matches: int, spread: int, share: float) -> str:
     return next((words for fine, words in rules if not fine), "")
 
 
-def _bent(found: Matched, matrix: Matrix, positions: Field, earlier: Grey, later: Grey) -> Field:
-    """The homography's positions, bent by what the points of a rigid but not flat scene still miss."""
+def _bent(found: Matched, matrix: Matrix, lie: _Lie, later: Grey) -> _Lie:
+    """The homography's lie, bent by what the points of a rigid but not flat scene still miss."""
     shape = later.shape
     a = found.a[found.bendable]
     flat = cv2.perspectiveTransform(a[None].astype(np.float64), matrix)[0] if len(a) else np.zeros((0, 2))
     bend = fit_bend(a, found.b[found.bendable] - flat, shape, 3)
     if bend is None:
-        return positions
+        return lie
     moved = bend.field(*shape)
     if np.abs(moved).max() > 2 * _FARTHEST * float(np.hypot(*shape)):
-        return positions
-    return _if_better(positions, positions + moved, earlier, later)
+        return lie
+    return _better(lie, _Lie(lie.image, lie.positions + moved), later)
 
 
-def _flowed(positions: Field, earlier: Grey, later: Grey, valid: Bits) -> Field:
-    flow = calm_flow(later, _laid(earlier, positions), valid)
-    moved = np.asarray(read_at(positions, grid(*later.shape) + flow), np.float32)
-    return _if_better(positions, moved, earlier, later)
+def _flowed(lie: _Lie, later: Grey) -> _Lie:
+    flow = calm_flow(later, lie.over, lie.covered & later.textured)
+    moved = np.asarray(read_at(lie.positions, grid(*later.shape) + flow), np.float32)
+    return _better(lie, _Lie(lie.image, moved), later)
 
 
-def _if_better(old: Field, new: Field, earlier: Grey, later: Grey) -> Field:
-    seen = inside(old, earlier.shape) & inside(new, earlier.shape)
-    better = mismatch(later, _laid(earlier, new), seen) < _GAIN * mismatch(later, _laid(earlier, old), seen)
-    return new if better else old
+def _better(old: _Lie, new: _Lie, later: Grey) -> _Lie:
+    seen = old.covered & new.covered
+    return new if mismatch(later, new.over, seen) < _GAIN * mismatch(later, old.over, seen) else old
 
 
 def _full_size(
