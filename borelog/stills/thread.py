@@ -146,14 +146,18 @@ def _trace_by_step(strip: NDArray[np.float32]) -> tuple[NDArray[np.float64], NDA
 def _steepest_path(gain: NDArray[np.float64]) -> NDArray[np.intp]:
     """The row in each column of the path from left to right of most gain, at most three rows up or down a column."""
     rows, columns = gain.shape
-    jumps = range(-_JUMP, _JUMP + 1)
-    total = gain[:, 0]
+    cost = _TURN * np.abs(np.arange(-_JUMP, _JUMP + 1))
+    padded = np.full(rows + 2 * _JUMP, -np.inf)
+    total = padded[_JUMP : _JUMP + rows]
+    reached = np.lib.stride_tricks.sliding_window_view(padded, 2 * _JUMP + 1)
+    total[:] = gain[:, 0]
     came = np.zeros((columns, rows), np.intp)
+    every = np.arange(rows)
     for column in range(1, columns):
-        padded = np.pad(total, _JUMP, constant_values=-np.inf)
-        tries = np.stack([padded[_JUMP + j : _JUMP + j + rows] - _TURN * abs(j) for j in jumps])
-        came[column] = tries.argmax(axis=0) - _JUMP
-        total = tries.max(axis=0) + gain[:, column]
+        tries = reached - cost
+        best = tries.argmax(axis=1)
+        came[column] = best - _JUMP
+        total[:] = tries[every, best] + gain[:, column]
     path = np.zeros(columns, np.intp)
     path[-1] = int(total.argmax())
     for column in range(columns - 1, 0, -1):
@@ -161,18 +165,23 @@ def _steepest_path(gain: NDArray[np.float64]) -> NDArray[np.intp]:
     return path
 
 
-def _design(x: NDArray[np.float64], period: float) -> NDArray[np.float64]:
-    w = 2 * math.pi * x / period
-    return np.column_stack([np.ones_like(x), x, np.cos(w), np.sin(w), np.cos(2 * w), np.sin(2 * w)])
+def _misfits(traces: list[_Trace], periods: NDArray[np.float64]) -> NDArray[np.float64]:
+    """What a straight line and two harmonics of each period leave of the traces, (n,) sums of squares."""
+    total = np.zeros(len(periods))
+    for x, y in traces:
+        turn = np.exp(2j * math.pi * x / periods[:, None])
+        run, level = (x - x.mean()) / np.ptp(x), y - y.mean()
+        plain = np.broadcast_to(np.stack([np.ones_like(run), run]), (len(periods), 2, len(x)))
+        waves = np.stack([turn.real, turn.imag, (turn**2).real, (turn**2).imag], axis=1)
+        design = np.concatenate([plain, waves], axis=1)
+        meets = design @ level
+        gram = design @ design.transpose(0, 2, 1) + 1e-9 * len(x) * np.eye(6)
+        total += level @ level - (meets * np.linalg.solve(gram, meets[..., None])[..., 0]).sum(axis=1)
+    return np.maximum(total, 0.0)
 
 
 def _misfit(traces: list[_Trace], period: float) -> float:
-    total = 0.0
-    for x, y in traces:
-        a = _design(x, period)
-        left = y - a @ np.linalg.lstsq(a, y, rcond=None)[0]
-        total += float(left @ left)
-    return total
+    return float(_misfits(traces, np.array([period]))[0])
 
 
 def from_thread(
@@ -307,5 +316,5 @@ def _refined(traces: list[_Trace], period: float, sweeps: tuple[tuple[float, int
     """The period of least misfit within some share of a first guess, finer and finer."""
     for width, steps in sweeps:
         tries = period * np.linspace(1 - width, 1 + width, steps)
-        period = float(tries[int(np.argmin([_misfit(traces, float(p)) for p in tries]))])
+        period = float(tries[int(_misfits(traces, tries).argmin())])
     return period
