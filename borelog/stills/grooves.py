@@ -34,8 +34,9 @@ _FIRST_OUT, _SECOND_OUT = 8.0, 6.0
 """How far a peak stands out of the profile, in its robust deviations."""
 _SHOULDER, _SHARP = 4.0, 0.6
 """A ridge has fallen to this share of its height so many degrees aside; views down the bore and textures have not."""
-_SECOND_TO_FIRST = 0.12
-"""Least depth of the second family in depths of the first."""
+_SECOND_TO_FIRST = 0.2
+"""Least depth of the second family in depths of the first: at a sixth none of 16 drawn patches of 512 px is read, at a third
+all are; of 134 lit walls with two like families none is lost."""
 _LIT = (8.0, 247.0)
 _LEAST_LIT = 0.3
 _NONE = (float("nan"), float("nan"))
