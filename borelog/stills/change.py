@@ -216,7 +216,8 @@ def _contrast(old: Plane, new: Plane, seen: Bits | None) -> float:
             break
         ratio = float(np.clip(np.sqrt((b @ b + 1e-6) / (a @ a + 1e-6)), 0.25, 4.0))
         miss = np.abs(a * np.sqrt(ratio) - b / np.sqrt(ratio))
-        fits = miss <= np.quantile(miss, 0.9)
+        most = int(0.9 * len(miss))
+        fits = miss <= np.partition(miss, most)[most]
         a, b = a[fits], b[fits]
     return ratio
 
@@ -256,18 +257,18 @@ def regions_of(
         The kept regions in picture pixels, and how many there are in all.
     """
     labels: Any
-    count, labels = cv2.connectedComponents((score > _GROW).view(np.uint8), connectivity=8)
-    good = np.zeros(count, np.uint8)
-    good[labels.ravel()[np.flatnonzero(score.ravel() >= threshold)]] = 1
-    good[0] = 0
+    low = score > _GROW
+    count, labels = cv2.connectedComponents(low.view(np.uint8), connectivity=8)
+    spots = np.flatnonzero(low.ravel())
+    owner = labels.ravel()[spots]
+    good = np.zeros(count, np.bool_)
+    good[owner[score.ravel()[spots] >= threshold]] = True
+    good &= np.bincount(owner, minlength=count) >= _LEAST_PX
     if not good.any():
         return (), 0
-    kept = good.take(labels)
-    spots = np.flatnonzero(kept.ravel())
-    large = np.bincount(labels.ravel()[spots], minlength=count) >= _LEAST_PX
-    small = spots[~large[labels.ravel()[spots]]]
-    kept.ravel()[small] = 0
-    spots = np.flatnonzero(kept.ravel())
+    spots = spots[good[owner]]
+    kept = np.zeros(score.shape, np.uint8)
+    kept.ravel()[spots] = 1
     joined = cv2.dilate(kept, np.ones((_JOIN_PX, _JOIN_PX), np.uint8))
     count, labels = cv2.connectedComponents(joined, connectivity=8)
     owner = labels.ravel()[spots]
