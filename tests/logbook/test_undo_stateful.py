@@ -77,3 +77,17 @@ class UndoAndRedo(RuleBasedStateMachine):
 
 UndoAndRedo.TestCase.settings = settings(max_examples=15, stateful_step_count=25, deadline=None)
 test_undo_and_redo = UndoAndRedo.TestCase
+
+
+def test_a_new_entry_closes_the_way_forward(tmp_path: Path) -> None:
+    """What was undone before it can no longer be brought back."""
+    journal = Journal.open(tmp_path / "logbook")
+    id_ = journal.create("One", who="ab")
+    first = journal.append(id_, Note("first"), who="ab")
+    journal.append(id_, Undo(target=first.entry.id), who="ab")
+    _, gone = own_stacks(journal.entries(id_), first.entry.writer)
+    assert [s.entry.id for s in gone] == [first.entry.id]
+    second = journal.append(id_, Note("second"), who="ab")
+    done, gone = own_stacks(journal.entries(id_), first.entry.writer)
+    assert (done[-1].entry.id, gone) == (second.entry.id, [])
+    journal.close()
